@@ -1,0 +1,215 @@
+"""The few lines that carry the geometry, fitted to the ridge maps of a close-up.
+
+Everything here is in close-up pixels: the axis about level, the thimble at the right.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+
+from vision.closeup import ORIGIN, SLEEVE_DIAMETER_PX
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Map = NDArray[np.float32]
+
+TRUST = 0.15  # ridge probability below which a pixel says nothing; common practice of thresholding
+STEEPEST = 0.16  # slope; a finder that is further off has found something else
+LINE_REACH_PX = 34.0  # how far from the close-up's middle the reference line is looked for
+EDGE_REACH_PX = 34.0  # how far from the close-up's origin the edge is looked for
+
+
+@dataclass(frozen=True)
+class Axis:
+    """The reference line y = y0 + slope (x - x_edge), and where it was seen."""
+
+    y0: float
+    slope: float
+    x_edge: float
+    first_x: float
+    last_x: float
+    u_y0: float  # standard uncertainty of y0, px
+    strength: float  # mean ridge probability along the line, 0 to 1
+
+    def y_at(self, x: NDArray[np.float64] | float) -> NDArray[np.float64]:
+        """Height of the line at x."""
+        return np.asarray(self.y0 + self.slope * (np.asarray(x) - self.x_edge))
+
+
+@dataclass(frozen=True)
+class Edge:
+    """The thimble's edge x = x0 + lean dy + bend dy^2, dy counted from the reference line."""
+
+    x0: float
+    lean: float
+    bend: float
+    u_x0: float
+    strength: float
+
+    def x_at(self, dy: NDArray[np.float64] | float) -> NDArray[np.float64]:
+        """Place of the edge dy px below the reference line."""
+        dy = np.asarray(dy)
+        return np.asarray(self.x0 + self.lean * dy + self.bend * dy * dy)
+
+
+@dataclass(frozen=True)
+class Outline:
+    """Half heights: middle line's distance below the reference line at the edge, and the radii."""
+
+    middle: float
+    sleeve_radius: float
+    thimble_radius: float
+    u_middle: float
+    u_step: float  # standard uncertainty of thimble_radius - sleeve_radius, px
+    seen: bool  # False where the silhouettes were not found and customary sizes stand in
+    widening: float = 0.0  # growth of the thimble's radius per px along the axis
+
+
+def shear(ridge: Map, slope: float, x0: float) -> Map:
+    """Slide each column so that lines of the given slope become level; (H, W) in and out."""
+    height, width = ridge.shape
+    matrix = np.array([[1.0, 0.0, 0.0], [slope, 1.0, -slope * x0]])
+    return np.asarray(
+        cv2.warpAffine(
+            ridge, matrix, (width, height), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        ),
+        dtype=np.float32,
+    )
+
+
+def fit_axis(ridge: Map) -> Axis | None:
+    """Fit the reference line to its ridge map; None where there is none."""
+    x_edge = ORIGIN[0]
+    part = np.where(ridge > TRUST, ridge, 0.0).astype(np.float32)
+    part[: int(ORIGIN[1] - LINE_REACH_PX)] = 0.0
+    part[int(ORIGIN[1] + LINE_REACH_PX) + 1 :] = 0.0
+    part[:, int(x_edge + EDGE_REACH_PX) :] = 0.0
+    best = (0.0, 0.0, 0.0)
+    for slope in np.linspace(-STEEPEST, STEEPEST, 33):
+        rows = shear(part, float(slope), x_edge).sum(axis=1)
+        rows = rows[:-2] + rows[1:-1] + rows[2:]
+        at = int(np.argmax(rows))
+        if rows[at] > best[0]:
+            best = (float(rows[at]), float(at + 1), float(slope))
+    total, y0, slope = best
+    if total < 6.0:  # two soft pixels across and a few along: less is a speck
+        return None
+    yy, xx = np.nonzero(part)
+    weight = part[yy, xx].astype(np.float64)
+    u = 1.0
+    for reach in (4.0, 2.5, 2.5):
+        off = yy - (y0 + slope * (xx - x_edge))
+        w = weight * np.clip(1.0 - (off / reach) ** 2, 0.0, None) ** 2
+        if w.sum() < 3.0:
+            return None
+        mx, my = np.average(xx, weights=w), np.average(yy, weights=w)
+        spread = np.sum(w * (xx - mx) ** 2)
+        # a short line says little of its slope: hold it with the finder's own accuracy
+        slope = float(np.sum(w * (xx - mx) * (yy - my)) / (spread + w.sum() * 60.0))
+        y0 = float(my + slope * (x_edge - mx))
+        columns = max(float(len(np.unique(xx[w > 0]))), 2.0)
+        u = 0.35 / np.sqrt(columns) * np.sqrt(1.0 + (x_edge - mx) ** 2 * w.sum() / (spread + 1.0))
+    inlier = w > 0.2 * w.max()
+    first, last = float(np.percentile(xx[inlier], 1)), float(xx[inlier].max())
+    strength = float(np.sum(part[yy, xx] * (w > 0)) / (2.6 * max(last - first, 8.0)))
+    return Axis(y0, slope, x_edge, first, last, float(max(u, 0.04)), min(1.0, strength))
+
+
+def fit_edge(ridge: Map, axis: Axis) -> Edge | None:
+    """Fit the edge's arc to its ridge map; None where too little of it is seen."""
+    rows = np.arange(ridge.shape[0])
+    lo, hi = int(ORIGIN[0] - EDGE_REACH_PX), int(ORIGIN[0] + EDGE_REACH_PX)
+    band = np.where(ridge[:, lo:hi] > TRUST, ridge[:, lo:hi], 0.0).astype(np.float64)
+    x0, lean, bend = ORIGIN[0], -axis.slope, 0.0
+    yy, cc = np.nonzero(band)
+    if len(yy) < 30:
+        return None
+    xx = cc + float(lo)
+    weight = band[yy, cc]
+    dy = yy - axis.y0
+    near = weight * (np.abs(dy) < 30)
+    x0 = (
+        float(np.average(xx, weights=near))
+        if near.sum() > 3
+        else float(np.average(xx, weights=weight))
+    )
+    for reach in (14.0, 7.0, 3.5, 3.0):
+        off = xx - (x0 + lean * dy + bend * dy * dy)
+        w = weight * np.clip(1.0 - (off / reach) ** 2, 0.0, None) ** 2
+        if w.sum() < 8.0:
+            return None
+        s = dy / 60.0
+        design = np.stack([np.ones_like(s), s, s * s], axis=1)
+        normal = design.T @ (design * w[:, None]) + np.diag([0.0, 8.0, 12.0])
+        prior = np.array([0.0, 8.0 * -axis.slope * 60.0, 0.0])
+        x0, a, b = np.linalg.solve(normal, design.T @ (w * xx) + prior)
+        lean, bend = float(a) / 60.0, float(b) / 3600.0
+    seen_rows = len(np.unique(yy[w > 0]))
+    strength = float(np.clip(seen_rows / (0.7 * SLEEVE_DIAMETER_PX), 0.0, 1.0))
+    del rows
+    return Edge(float(x0), lean, bend, 0.5 / np.sqrt(max(seen_rows, 4) / 8.0), strength)
+
+
+def _peak(profile: NDArray[np.float64], expected: float, spread: float) -> tuple[float, float]:
+    """Strongest place of a profile near an expected one, by the mean of its neighbourhood."""
+    at = np.arange(len(profile))
+    weighted = profile * np.exp(-0.5 * ((at - expected) / spread) ** 2)
+    top = int(np.argmax(weighted))
+    lo, hi = max(top - 3, 0), min(top + 4, len(profile))
+    mass = profile[lo:hi].sum()
+    if mass <= 0:
+        return expected, 0.0
+    return float(np.sum(at[lo:hi] * profile[lo:hi]) / mass), float(profile[top])
+
+
+CUSTOMARY_STEP = 0.035  # (Rt - Rs) / Rs, as on common gauges: 0.25 mm on 7 mm (common practice)
+
+
+def fit_outline(ridge: Map, axis: Axis, edge: Edge) -> Outline:
+    """Measure the radii of sleeve and thimble beside the edge from their silhouettes."""
+    level = shear(ridge, axis.slope, axis.x_edge).astype(np.float64)
+    x0 = round(edge.x0)
+    found: dict[str, tuple[float, float, bool]] = {}
+    half = SLEEVE_DIAMETER_PX / 2
+    bands = {"sleeve": (x0 - 60, x0 - 5), "near": (x0 + 4, x0 + 16), "far": (x0 + 16, x0 + 32)}
+    for name, (lo, hi) in bands.items():
+        lo, hi = max(lo, 0), min(hi, level.shape[1])
+        profile = level[:, lo:hi].mean(axis=1)
+        line = round(axis.y0)
+        upper, lower = profile.copy(), profile.copy()
+        upper[max(line - 8, 0) :] = 0.0
+        lower[: line + 8] = 0.0
+        top, strong_top = _peak(upper, ORIGIN[1] - half, 30.0)
+        low, strong_low = _peak(lower, ORIGIN[1] + half, 30.0)
+        # A silhouette's ridge lies inside the outline only: its mean is half its width inside.
+        ok = min(strong_top, strong_low) > 0.12
+        found[name] = (0.5 * (top + low) - axis.y0, 0.5 * (low - top) + 0.8, ok)
+    middle, rs, ok = found["sleeve"]
+    _, near, near_ok = found["near"]
+    _, far, far_ok = found["far"]
+    if not ok:
+        if near_ok:
+            middle, rs = found["near"][0], near / (1 + 1.5 * CUSTOMARY_STEP)
+        else:
+            middle, rs = 0.0, half
+    widening = float(np.clip((far - near) / 14.0, 0.0, 0.4)) if near_ok and far_ok else 0.1
+    customary = CUSTOMARY_STEP * rs
+    step, u_step = customary, 0.4 * customary
+    if ok and near_ok:
+        measured = near - 10.0 * widening - rs
+        share = 1.0 / (1.0 + (1.0 / (0.4 * customary)) ** 2)  # 1 px against the customary spread
+        step = float(
+            np.clip(
+                measured * (1 - share) * 0.5 + customary * (0.5 + 0.5 * share),
+                0.3 * customary,
+                3 * customary,
+            )
+        )
+        u_step = 0.7
+    u_middle = 0.8 if ok else (2.0 if near_ok else 15.0)
+    return Outline(float(middle), float(rs), float(rs + step), u_middle, u_step, ok, widening)
