@@ -1,0 +1,97 @@
+"""Many photos, on all cores, in their order; one bad file is one row. The one caller of `sight`."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from pathlib import Path
+
+from reading.problem import Problem
+from reading.result import PhotoRecord, Unusable
+from vision.scale import Scale
+from vision.sighting import Refusal, Sighting
+
+POOL_FROM = 4  # fewer photos than this are read before a second process has started
+AHEAD_PER_WORKER = 4  # photos handed out before their turn, so that memory stays bounded
+
+
+@dataclass(frozen=True)
+class Look:
+    """One photo that could be opened, and what was seen in it."""
+
+    photo: PhotoRecord
+    seen: Sighting | Refusal
+
+
+def look(path: Path, scale: Scale | None) -> Look | Unusable:
+    """Look at one photo.
+
+    Parameters
+    ----------
+    path : Path
+        The photo's file; its name in the answer is the path as given.
+    scale : Scale or None
+        The scale in the picture, None to infer it.
+    """
+    from reading.dates import local
+    from vision.photo import PhotoError, load
+    from vision.pipeline import sight
+
+    try:
+        photo = load(path)
+    except PhotoError as error:
+        return Unusable(str(path), str(error))
+    taken = None if photo.taken is None else local(photo.taken)
+    return Look(PhotoRecord(str(path), photo.sha256, taken), sight(photo, scale))
+
+
+def worker_count(photos: int) -> int:
+    """Say how many processes look at so many photos: one a core, one for a few photos."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    return 1 if photos < POOL_FROM else min(cores or 1, photos)
+
+
+def look_at_all(
+    paths: Sequence[Path], scale: Scale | None, workers: int
+) -> Iterator[Look | Unusable]:
+    """Look at photos with some processes; the answers come in the order of `paths`.
+
+    Raises
+    ------
+    Problem
+        If a process is killed from outside, as for want of memory.
+    """
+    if workers <= 1:
+        for path in paths:
+            yield look(path, scale)
+        return
+    # Fresh processes, not copies of this one: threads of libraries do not survive copying.
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(workers, mp_context=context) as pool:
+        waiting: list[Future[Look | Unusable]] = []
+        try:
+            for path in paths:
+                waiting.append(pool.submit(_look_on_one_core, path, scale))
+                if len(waiting) >= AHEAD_PER_WORKER * workers:
+                    yield waiting.pop(0).result()
+            while waiting:
+                yield waiting.pop(0).result()
+        except BrokenProcessPool as error:
+            raise Problem(
+                "a process that was reading photos was stopped, likely for want of memory: "
+                "give fewer or smaller photos at once"
+            ) from error
+        finally:
+            pool.shutdown(wait=True, cancel_futures=True)
+
+
+def _look_on_one_core(path: Path, scale: Scale | None) -> Look | Unusable:
+    """Look at one photo, leaving the other cores to the other processes."""
+    import cv2
+
+    cv2.setNumThreads(1)
+    return look(path, scale)

@@ -1,0 +1,230 @@
+"""The command line: arguments in, lines and an exit code out. Heavy imports stay inside."""
+
+from __future__ import annotations
+
+import functools
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
+from io import TextIOWrapper
+from pathlib import Path
+from typing import Annotated, NoReturn, ParamSpec
+
+import typer
+
+from reading import commands
+from reading.book import Book, book_path
+from reading.correct import program_version
+from reading.dates import parse_when
+from reading.gauge import Gauge
+from reading.length import parse_length
+from reading.problem import Problem, missing_library
+
+P = ParamSpec("P")
+
+app = typer.Typer(
+    name="datumline",
+    help="Read micrometer screw gauges from photos, and correct for zero error.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+gauge_app = typer.Typer(help="The register of gauges.", no_args_is_help=True, rich_markup_mode=None)
+app.add_typer(gauge_app, name="gauge")
+
+BookOption = Annotated[
+    Path | None,
+    typer.Option("--book", help="The book of gauges; else DATUMLINE_BOOK, else your data folder."),
+]
+PitchOption = Annotated[str | None, typer.Option(help='Travel in one turn, like "0.5 mm".')]
+DivisionsOption = Annotated[int | None, typer.Option(help="Divisions on the thimble.")]
+StartOption = Annotated[str | None, typer.Option(help='Start of the range, like "25 mm".')]
+OnOption = Annotated[
+    str | None, typer.Option("--on", help="Date, like 2026-11-25 or 2026-11-25 08:12.")
+]
+
+
+def _say(text: str) -> None:
+    typer.echo(text)
+
+
+def _complain(text: str) -> None:
+    typer.echo(text, err=True)
+
+
+def _stop(problem: Problem) -> NoReturn:
+    """End with the one line that says what to put right."""
+    _complain(f"datumline: {problem}")
+    raise typer.Exit(commands.USER_ERROR)
+
+
+def _one_line_errors(command: Callable[P, None]) -> Callable[P, None]:
+    """Turn a user's mistake, or a missing system library, into one line and exit code 2."""
+
+    @functools.wraps(command)
+    def guarded(*args: P.args, **kwargs: P.kwargs) -> None:
+        try:
+            command(*args, **kwargs)
+        except Problem as problem:
+            _stop(problem)
+        except ImportError as error:
+            missing = missing_library(error)
+            if missing is None:
+                raise
+            _stop(missing)
+
+    return guarded
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        _say(f"datumline {program_version()}")
+        raise typer.Exit
+
+
+@app.callback()
+def _datumline(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Say which.")
+    ] = False,
+) -> None:
+    """Read micrometer screw gauges from photos, and correct for zero error."""
+
+
+def _read_request(
+    book: Path | None,
+    gauge: str | None,
+    scale: tuple[str | None, int | None, str | None],
+) -> commands.ReadRequest:
+    """Find the scale and the zero checks that photos are read with."""
+    pitch, divisions, start = scale
+    if gauge is not None:
+        if any(value is not None for value in scale):
+            raise Problem("--gauge has its own scale: leave out --pitch, --divisions and --start")
+        with Book(book_path(book)) as opened:
+            record = opened.gauge(gauge)
+            return commands.ReadRequest(record.scale, record, opened.zero_checks(gauge))
+    if pitch is not None and divisions is not None:
+        return commands.ReadRequest(commands.parse_scale(pitch, divisions, start))
+    if any(value is not None for value in scale):
+        raise Problem("--pitch and --divisions go together (--start with both)")
+    return commands.ReadRequest()
+
+
+@app.command()
+@_one_line_errors
+def read(
+    photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos of gauges.")],
+    gauge: Annotated[str | None, typer.Option(help="The gauge, by its name in the book.")] = None,
+    pitch: PitchOption = None,
+    divisions: DivisionsOption = None,
+    start: StartOption = None,
+    hand: Annotated[
+        str | None, typer.Option(help='A hand reading to compare with, like "7.78 mm".')
+    ] = None,
+    on: OnOption = None,
+    explain: Annotated[bool, typer.Option("--explain", help="Write out the working.")] = False,
+    overlay: Annotated[
+        Path | None, typer.Option(metavar="DIR", help="Save pictures of what was seen here.")
+    ] = None,
+    output: Annotated[str, typer.Option("--format", help="text, json or csv.")] = "text",
+    book: BookOption = None,
+) -> None:
+    """Read photos, and correct the readings for the gauge's zero error."""
+    request = replace(
+        _read_request(book, gauge, (pitch, divisions, start)),
+        hand=hand,
+        on=parse_when(on, end_of_day=True) if on is not None else None,
+        explain=explain,
+        overlay=overlay,
+        format=output,
+    )
+    raise typer.Exit(commands.read(photos, request, _say, _complain))
+
+
+@app.command()
+@_one_line_errors
+def zero(
+    gauge: Annotated[str, typer.Argument(metavar="GAUGE", help="Its name in the book.")],
+    photos: Annotated[
+        list[Path] | None, typer.Argument(metavar="[PHOTO...]", help="Photos of closed faces.")
+    ] = None,
+    reading: Annotated[
+        str | None, typer.Option(help='What the closed gauge shows, like "+0.02 mm".')
+    ] = None,
+    rod: Annotated[
+        str | None, typer.Option(help='Setting rod between the faces, like "25 mm".')
+    ] = None,
+    on: OnOption = None,
+    who: Annotated[str, typer.Option(help="Who made the check.")] = "",
+    note: Annotated[str, typer.Option(help="Anything worth remembering.")] = "",
+    book: BookOption = None,
+) -> None:
+    """Record a gauge's zero error, from photos of its closed faces or as read by hand."""
+    when = parse_when(on) if on is not None else None
+    with Book(book_path(book)) as opened:
+        record = opened.gauge(gauge)
+        request = commands.ZeroRequest(record, tuple(photos or ()), reading, rod, when, who, note)
+        code = commands.zero(request, opened, _say, _complain)
+    raise typer.Exit(code)
+
+
+@gauge_app.command("add")
+@_one_line_errors
+def gauge_add(
+    identifier: Annotated[str, typer.Argument(metavar="ID", help="What is written on the gauge.")],
+    pitch: Annotated[str, typer.Option(help='Travel in one turn, like "0.5 mm".')],
+    divisions: Annotated[int, typer.Option(help="Divisions on the thimble.")],
+    start: StartOption = None,
+    end: Annotated[str | None, typer.Option(help='End of the range, like "25 mm".')] = None,
+    vernier: Annotated[int | None, typer.Option(help="Parts of the vernier, if any.")] = None,
+    reverse: Annotated[
+        bool, typer.Option("--reversed", help="Depth and groove gauges: numbers run backwards.")
+    ] = False,
+    notes: Annotated[str, typer.Option(help="Anything worth remembering.")] = "",
+    book: BookOption = None,
+) -> None:
+    """Enter a gauge in the book."""
+    scale = commands.parse_scale(pitch, divisions, start, vernier=vernier, backwards=reverse)
+    unit = scale.unit
+    last = parse_length(end, unit).to(unit).value if end is not None else None
+    gauge = Gauge(identifier, scale, last, notes)
+    with Book(book_path(book), create=True) as opened:
+        opened.add_gauge(gauge)
+    _say(commands.gauge_line(gauge))
+
+
+@gauge_app.command("list")
+@_one_line_errors
+def gauge_list(book: BookOption = None) -> None:
+    """List the gauges in the book."""
+    with Book(book_path(book)) as opened:
+        for gauge in opened.gauges():
+            _say(commands.gauge_line(gauge))
+
+
+@gauge_app.command("show")
+@_one_line_errors
+def gauge_show(
+    identifier: Annotated[str, typer.Argument(metavar="ID", help="Its name in the book.")],
+    book: BookOption = None,
+) -> None:
+    """Show a gauge and its zero checks; a star marks the one in force now."""
+    with Book(book_path(book)) as opened:
+        gauge = opened.gauge(identifier)
+        checks = opened.zero_checks(identifier)
+    _say(
+        "\n".join(
+            [commands.gauge_line(gauge), *commands.gauge_history(gauge, checks, datetime.now())]
+        )
+    )
+
+
+def main() -> None:
+    """Run the command line; file names of any bytes can be printed."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+    app()

@@ -1,0 +1,272 @@
+"""What each command does, from parsed arguments to lines and an exit code."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from decimal import Decimal
+from pathlib import Path
+
+from reading import batch, formats
+from reading.book import Book
+from reading.correct import correct, date_reading, refused
+from reading.gauge import Gauge, ZeroCheck, in_force
+from reading.length import Length, parse_length, plain, round_uncertainty, trimmed
+from reading.notices import CAUTION
+from reading.problem import Problem
+from reading.result import PhotoRecord, Reading, Refused, Result, Unusable
+from reading.slips import compare
+from reading.working import working, working_of_refusal
+from reading.zero import CheckNote, from_photos, from_reading
+from vision.scale import Scale
+from vision.sighting import Refusal, Sighting
+
+READ, USER_ERROR, REFUSED = 0, 2, 3  # exit codes
+PROGRESS_FROM = 6  # more than a handful of photos
+FORMATS = ("text", "json", "csv")
+Say = Callable[[str], None]  # prints one line, or several
+
+
+@dataclass(frozen=True)
+class ReadRequest:
+    """What `datumline read` was asked for, apart from the photos."""
+
+    scale: Scale | None = None
+    gauge: Gauge | None = None
+    checks: tuple[ZeroCheck, ...] = ()
+    hand: str | None = None
+    on: datetime | None = None
+    explain: bool = False
+    overlay: Path | None = None
+    format: str = "text"
+    now: datetime = field(default_factory=datetime.now)
+
+    def __post_init__(self) -> None:
+        if self.format not in FORMATS:
+            raise Problem(f"--format {self.format}: one of {', '.join(FORMATS)}")
+        if self.explain and self.format == "csv":
+            raise Problem("--explain has no place in CSV: use --format text or json")
+        if self.hand is not None:
+            parse_length(self.hand, "mm")  # says at once what is not understood
+
+
+def parse_scale(
+    pitch: str,
+    divisions: int,
+    start: str | None,
+    *,
+    vernier: int | None = None,
+    backwards: bool = False,
+) -> Scale:
+    """Make a scale of what was typed; Problem names what is wrong with it.
+
+    The scale is in inches where the pitch was typed in inches, otherwise in millimetres.
+    """
+    typed = parse_length(pitch)
+    unit = "in" if typed.unit == "in" else "mm"
+    begin = parse_length(start, unit).to(unit).value if start else Decimal(0)
+    try:
+        return Scale(typed.to(unit).value, divisions, unit, begin, vernier, backwards)
+    except ValueError as error:
+        raise Problem(str(error)) from error
+
+
+def read(photos: Sequence[Path], request: ReadRequest, say: Say, complain: Say) -> int:
+    """Read photos, write each result as it comes, and give the exit code."""
+    if request.format == "csv":
+        say(formats.csv_header())
+    overlays: set[Path] = set()
+    code = READ
+    for path, seen in zip(photos, _look_with_progress(photos, request.scale), strict=True):
+        result = finish(seen, request)
+        if request.overlay is not None and not isinstance(result, Unusable):
+            _write_overlay(path, request.overlay, result, seen, overlays)
+        if isinstance(result, Unusable):
+            complain(result.message)
+            code = USER_ERROR
+        elif isinstance(result, Refused) and code == READ:
+            code = REFUSED
+        if request.format != "text" or not isinstance(result, Unusable):
+            say(written(result, request))
+    if request.format == "text":
+        say(f"\n{CAUTION}")
+    return code
+
+
+def finish(seen: batch.Look | Unusable, request: ReadRequest) -> Result:
+    """Turn what was seen in a photo into a result."""
+    if isinstance(seen, Unusable):
+        return seen
+    if isinstance(seen.seen, Refusal):
+        return refused(seen.photo, seen.seen, request.gauge)
+    when = date_reading(seen.photo, request.on, request.now)
+    reading = correct(seen.photo, seen.seen, when, request.gauge, request.checks)
+    if request.hand is None:
+        return reading
+    unit = reading.scale.unit
+    return replace(reading, hand=compare(parse_length(request.hand, unit).to(unit).value, reading))
+
+
+def written(result: Result, request: ReadRequest) -> str:
+    """Write a result in the format that was asked for."""
+    lines = _working(result) if request.explain else None
+    match request.format:
+        case "json":
+            return formats.to_json(result, lines)
+        case "csv":
+            return formats.to_csv(result)
+        case _:
+            text = formats.to_text(result)
+            return "\n".join([text, *(f"    {line}" for line in lines)]) if lines else text
+
+
+def _working(result: Result) -> tuple[str, ...]:
+    match result:
+        case Reading():
+            return working(result)
+        case Refused():
+            return working_of_refusal(result)
+        case Unusable():
+            return ()
+
+
+def _look_with_progress(
+    photos: Sequence[Path], scale: Scale | None
+) -> Iterator[batch.Look | Unusable]:
+    """Look at photos, counting them on stderr when a terminal watches and there are many."""
+    watched = len(photos) >= PROGRESS_FROM and sys.stderr.isatty()
+    looks = batch.look_at_all(photos, scale, batch.worker_count(len(photos)))
+    for count, seen in enumerate(looks, start=1):
+        if watched:
+            end = "\n" if count == len(photos) else ""
+            print(f"\r{count} of {len(photos)} photos", end=end, file=sys.stderr, flush=True)
+        yield seen
+
+
+def _write_overlay(
+    photo: Path,
+    folder: Path,
+    result: Reading | Refused,
+    seen: batch.Look | Unusable,
+    taken: set[Path],
+) -> None:
+    """Draw what was seen on the photo and save it as FOLDER/NAME.overlay.jpg."""
+    from reading.overlays import save_overlay
+
+    if isinstance(seen, batch.Look):
+        taken.add(save_overlay(photo, folder, seen.seen, formats.caption(result), taken))
+
+
+@dataclass(frozen=True)
+class ZeroRequest:
+    """What `datumline zero` was asked for."""
+
+    gauge: Gauge
+    photos: tuple[Path, ...] = ()
+    reading: str | None = None
+    rod: str | None = None
+    on: datetime | None = None
+    who: str = ""
+    note: str = ""
+    now: datetime = field(default_factory=datetime.now)
+
+    def __post_init__(self) -> None:
+        if bool(self.photos) == (self.reading is not None):
+            raise Problem(
+                'give photos of the closed faces, or --reading "+0.02 mm"; one of the two'
+            )
+
+
+def zero(request: ZeroRequest, book: Book, say: Say, complain: Say) -> int:
+    """Record a zero check, unless a photo can't be used or is refused; give the exit code."""
+    scale = request.gauge.scale
+    unit = scale.unit
+    rod = parse_length(request.rod, unit).to(unit).value if request.rod else None
+    if request.reading is not None:
+        about = CheckNote(request.on or request.now, rod, request.who, request.note)
+        check = from_reading(request.gauge, parse_length(request.reading, unit), about)
+    else:
+        seen = list(_look_with_progress(request.photos, scale))
+        code = _report_unread(seen, say, complain)
+        if code != READ:
+            complain("No zero check was recorded: every photo must be read.")
+            return code
+        sighted = _sighted(seen)
+        taken = [record.taken for record, _ in sighted if record.taken is not None]
+        at = request.on or max(taken, default=request.now)
+        about = CheckNote(at, rod, request.who, request.note)
+        check = from_photos(request.gauge, sighted, about)
+    book.record_zero(check)
+    say("\n".join(check_lines(check, unit)))
+    return READ
+
+
+def _report_unread(seen: Sequence[batch.Look | Unusable], say: Say, complain: Say) -> int:
+    """Say which photos of a zero check could not be used or read; give the exit code so far."""
+    code = READ
+    for one in seen:
+        if isinstance(one, Unusable):
+            complain(one.message)
+            code = USER_ERROR
+        elif isinstance(one.seen, Refusal):
+            say(formats.to_text(refused(one.photo, one.seen)))
+            code = code or REFUSED
+    return code
+
+
+def _sighted(
+    seen: Sequence[batch.Look | Unusable],
+) -> list[tuple[PhotoRecord, Sighting]]:
+    return [
+        (one.photo, one.seen)
+        for one in seen
+        if isinstance(one, batch.Look) and isinstance(one.seen, Sighting)
+    ]
+
+
+def check_lines(check: ZeroCheck, unit: str) -> list[str]:
+    """Write a zero check for people."""
+    u = plain(round_uncertainty(Decimal(repr(check.u))))
+    lines = [
+        f"{check.gauge}: zero error {plain(check.zero_error, signed=True)} {unit}, standard "
+        f"uncertainty {u} {unit}, in force from {check.at:%Y-%m-%d %H:%M}"
+    ]
+    lines += [
+        f"  {photo.name}: {plain(photo.zero_error, signed=True)} {unit}" for photo in check.photos
+    ]
+    if check.spread is not None:
+        lines.append(f"  spread (standard deviation): {check.spread:.2g} {unit}")
+    return lines
+
+
+def gauge_line(gauge: Gauge) -> str:
+    """Write a gauge in one line."""
+    scale = gauge.scale
+    least = Length(scale.least_count / (scale.vernier or 1), scale.unit)
+    parts = [
+        f"pitch {scale.pitch} {scale.unit}",
+        f"{scale.divisions} divisions",
+        f"least count {trimmed(least.value)} {least.unit}",
+    ]
+    if scale.vernier:
+        parts.append(f"vernier of {scale.vernier}")
+    end = "" if gauge.end is None else f" to {gauge.end}"
+    parts.append(f"range from {scale.start}{end} {scale.unit}")
+    if scale.reversed:
+        parts.append("numbers reversed")
+    return f"{gauge.identifier}: {', '.join(parts)}" + (f"; {gauge.notes}" if gauge.notes else "")
+
+
+def gauge_history(gauge: Gauge, checks: Sequence[ZeroCheck], now: datetime) -> list[str]:
+    """Write a gauge's zero checks, oldest first, marking the one in force."""
+    if not checks:
+        return ["  no zero check on record"]
+    current = in_force(checks, now)
+    return [
+        f"  {'*' if check is current else ' '} {check.at:%Y-%m-%d %H:%M}"
+        f"  {plain(check.zero_error, signed=True)} {gauge.scale.unit}  {check.source}"
+        + (f"  {check.note}" if check.note else "")
+        for check in checks
+    ]

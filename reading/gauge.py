@@ -1,0 +1,96 @@
+"""Gauges and their zero checks: frozen records, and which check is in force when."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+
+from reading.problem import Problem
+from vision.scale import Scale
+
+TYPED, PHOTOS = "typed", "photos"  # where a zero check came from
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """One gauge of the register.
+
+    Parameters
+    ----------
+    identifier : str
+        What is written on the gauge or its box; not empty, no spaces at the ends.
+    scale : Scale
+        What is engraved on it.
+    end : Decimal or None
+        Upper end of the range in the scale's unit, None where it is not known.
+    notes : str
+        Anything people want to remember.
+
+    Raises
+    ------
+    Problem
+        If the identifier is empty or the range ends before it starts.
+    """
+
+    identifier: str
+    scale: Scale
+    end: Decimal | None = None
+    notes: str = ""
+
+    def __post_init__(self) -> None:
+        if not self.identifier or self.identifier != self.identifier.strip():
+            raise Problem(
+                f"gauge identifier {self.identifier!r}: give it a name without outer spaces"
+            )
+        if self.end is not None and self.end <= self.scale.start:
+            raise Problem(
+                f"gauge {self.identifier}: range end {self.end} must lie above its start "
+                f"{self.scale.start} {self.scale.unit}"
+            )
+
+
+@dataclass(frozen=True)
+class ZeroPhoto:
+    """One photo of closed faces that a zero check rests on, and what it showed."""
+
+    name: str
+    sha256: str
+    zero_error: Decimal  # in the gauge's unit
+
+
+@dataclass(frozen=True)
+class ZeroCheck:
+    """What a gauge showed with its faces closed (or on a setting rod, less the rod).
+
+    `at` is local wall-clock time without a zone, as cameras write it. `zero_error` is exact and in
+    the gauge's unit, positive when the gauge shows more than nothing; `u` is its standard
+    uncertainty in the same unit. `number` is the book's own count, None before it is recorded.
+    """
+
+    gauge: str
+    at: datetime
+    zero_error: Decimal
+    u: float
+    source: str = TYPED
+    photos: tuple[ZeroPhoto, ...] = ()
+    spread: float | None = None  # sample standard deviation among the photos, gauge's unit
+    rod: Decimal | None = None  # length of the setting rod, gauge's unit
+    who: str = ""
+    note: str = ""
+    number: int | None = None
+
+    def __post_init__(self) -> None:
+        if self.source not in (TYPED, PHOTOS):
+            raise ValueError(f"source {self.source!r}: {TYPED} or {PHOTOS}")
+        if not self.u > 0:
+            raise ValueError(f"standard uncertainty {self.u}: must be greater than 0")
+        if self.at.tzinfo is not None:
+            raise ValueError("time of a zero check: local time without a zone")
+
+
+def in_force(checks: Iterable[ZeroCheck], at: datetime) -> ZeroCheck | None:
+    """Pick the newest check not later than `at`; of two at one time the one recorded last."""
+    earlier = [check for check in checks if check.at <= at]
+    return max(earlier, key=lambda check: (check.at, check.number or 0), default=None)

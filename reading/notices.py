@@ -1,0 +1,43 @@
+"""The one table of warnings that a reading may carry, and the caution with all of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+CAUTION = (
+    "A photo reading is not a calibrated measurement: where a fit or anyone's safety depends on "
+    "it, measure again with a calibrated gauge under the authorised inspection procedure."
+)
+
+# code: sentence. Codes are stable; texts may improve.
+NOTICES: dict[str, str] = {
+    "no_gauge": "No gauge was named, so no zero error is taken off.",
+    "no_zero_check": (
+        "No zero check is on record for this gauge, so no zero error is taken off: "
+        "close the gauge and record one (datumline zero)."
+    ),
+    "zero_check_later": (
+        "Every zero check on record is later than this photo, so no zero error is taken off."
+    ),
+    "zero_check_old": "The zero check is {days} days old: check the zero again.",
+    "time_unknown": (
+        "When the photo was taken is unknown, so the zero check in force now is used: say --on."
+    ),
+    "low_confidence": "Confidence {confidence:.2f} is low: look at the overlay before using this.",
+    "scale_inferred": "Pitch and divisions were told from the picture: check {scale}.",
+    "below_range": "The reading lies below the start of the gauge's range.",
+    "beyond_range": "The reading lies beyond the end of the gauge's range.",
+}
+
+
+@dataclass(frozen=True)
+class Notice:
+    """A warning: its stable code and its sentence."""
+
+    code: str
+    message: str
+
+
+def notice(code: str, **figures: object) -> Notice:
+    """Make the warning for a code of `NOTICES`; KeyError for a code that is not there."""
+    return Notice(code, NOTICES[code].format(**figures))

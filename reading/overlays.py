@@ -1,0 +1,67 @@
+"""Saving the pictures that show what was seen."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from pathlib import Path
+
+from reading.problem import Problem
+from vision.sighting import Refusal, Sighting
+
+JPEG_QUALITY = 90  # no visible loss, a tenth of a PNG's size (common practice)
+
+
+def save_overlay(
+    photo: Path,
+    folder: Path,
+    seen: Sighting | Refusal,
+    lines: Sequence[str],
+    taken: Collection[Path],
+) -> Path:
+    """Draw what was seen on a photo and save it in a folder, which is made if need be.
+
+    Parameters
+    ----------
+    photo, folder : Path
+    seen : Sighting or Refusal
+    lines : sequence of str
+        The decision, to be printed on the picture.
+    taken : collection of Path
+        Files of this run, which are not overwritten: photos of one name from two folders.
+
+    Returns
+    -------
+    Path
+        ``FOLDER/NAME.overlay.jpg``, with a number before the ending where that is taken.
+
+    Raises
+    ------
+    Problem
+        If the folder or file can't be written.
+    """
+    import cv2
+
+    from vision.overlay import draw
+    from vision.photo import load
+
+    picture = draw(load(photo).grey, seen, lines)
+    _, data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
+    target = _free_name(folder, photo, taken)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(data.tobytes())
+    except OSError as error:
+        raise Problem(
+            f"{target}: the overlay can't be written ({error.strerror}), choose another folder"
+        ) from error
+    return target
+
+
+def _free_name(folder: Path, photo: Path, taken: Collection[Path]) -> Path:
+    """Name the overlay of a photo, apart from the other overlays of this run."""
+    target = folder / f"{photo.name}.overlay.jpg"
+    number = 2
+    while target in taken:
+        target = folder / f"{photo.name}.{number}.overlay.jpg"
+        number += 1
+    return target
