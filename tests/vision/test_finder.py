@@ -1,0 +1,217 @@
+"""The finder's geometry: squares and photo, the nearer look, tiles; the network played by a disc.
+
+The stand-in for the network finds bright discs of the sleeve's diameter with a dark spot on the
+thimble's side, by their outlines; its answer is then right to a fraction of the square's pixel, and
+whatever `find` makes of it in the photo can be checked against where the disc was drawn.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import cv2
+import numpy as np
+import pytest
+
+from vision import finder
+from vision.finder import Look, decode, find, look_at, tiles
+
+
+def disc(photo, x, y, angle, diameter):
+    """Draw a scale's stand-in, its rims soft over one pixel; its centre is the point."""
+    rows, cols = np.mgrid[: photo.shape[0], : photo.shape[1]]
+    spot = x + 0.28 * diameter * math.cos(angle), y + 0.28 * diameter * math.sin(angle)
+    drawn = photo.astype(np.float64)
+    for (cx, cy), d, ink in (((x, y), diameter, 255), (spot, 0.3 * diameter, 0)):
+        cover = np.clip(d / 2 - np.hypot(cols - cx, rows - cy) + 0.5, 0, 1)
+        drawn += cover * (ink - drawn)
+    photo[:] = np.rint(drawn)
+    return photo
+
+
+class Eye:
+    """Sees discs; sure of those of 12 px and more, blind to those under 5."""
+
+    def __init__(self, sure_from_px=12.0, blind_below_px=5.0):
+        self.sure_from_px, self.blind_below_px = sure_from_px, blind_below_px
+        self.looks = 0
+
+    def __call__(self, square):
+        self.looks += 1
+        assert square.shape == (384, 384)
+        assert square.dtype == np.uint8
+        out = np.zeros((7, 48, 48), np.float32)
+        out[0] = -8
+        light = np.clip(square.astype(np.float64) - 60, 0, None) / (255 - 60)
+        outlines, _ = cv2.findContours(
+            (light > 0.35).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
+        )
+        for outline in outlines:
+            col, row, w, h = cv2.boundingRect(outline)
+            here = np.s_[max(row - 3, 0) : row + h + 3, max(col - 3, 0) : col + w + 3]
+            self._tell(out, light[here], here[1].start, here[0].start)
+        return out
+
+    def _tell(self, out, light, left, top):
+        # disc of radius r at c less a spot of 0.3 r at c + 0.56 r: area 0.91 pi r^2, and the
+        # centroid lies (0.09 * 0.56 / 0.91) r on the other side of c
+        rows, cols = np.mgrid[: light.shape[0], : light.shape[1]]
+        area = light.sum()
+        diameter = 2 * math.sqrt(area / (0.91 * math.pi))
+        if diameter < self.blind_below_px:
+            return
+        x, y = (cols * light).sum() / area + left, (rows * light).sum() / area + top
+        filled = np.hypot(cols + left - x, rows + top - y) < 0.42 * diameter
+        dark = (1 - light) * filled
+        angle = math.atan2(
+            (rows * dark).sum() / dark.sum() + top - y, (cols * dark).sum() / dark.sum() + left - x
+        )
+        shift = 0.09 * 0.56 / 0.91 * diameter / 2
+        x, y = x + shift * math.cos(angle), y + shift * math.sin(angle)
+        cell_x, cell_y = (x + 0.5) / 8 - 0.5, (y + 0.5) / 8 - 0.5
+        row, col = min(max(round(cell_y), 0), 47), min(max(round(cell_x), 0), 47)
+        for r in range(max(row - 1, 0), min(row + 2, 48)):
+            for c in range(max(col - 1, 0), min(col + 2, 48)):
+                out[1:6, r, c] = (
+                    cell_x - c,
+                    cell_y - r,
+                    math.cos(angle),
+                    math.sin(angle),
+                    math.log2(diameter / 48),
+                )
+                out[0, r, c] = max(out[0, r, c], -4)
+        out[0, row, col] = 2.0 if diameter >= self.sure_from_px else -1.0
+
+
+@pytest.mark.parametrize(
+    ("shape", "x", "y", "angle", "diameter"),
+    [
+        ((1200, 1600), 801.3, 444.8, 0.4, 300.0),
+        ((1601, 1203), 300.6, 1200.2, -2.9, 260.0),
+        ((300, 300), 140.2, 160.9, 1.7, 90.0),
+        ((384, 384), 190.25, 200.75, 3.0, 120.0),
+        ((700, 2000), 1500.4, 300.7, -1.2, 330.0),
+    ],
+)
+def test_a_scale_is_posed_in_photo_pixels(shape, x, y, angle, diameter):
+    photo = disc(np.full(shape, 60, np.uint8), x, y, angle, diameter)
+    eye = Eye()
+    (found,) = find(photo, eye)
+    pose = found.pose
+    pace = max(shape) / 384
+    tolerance = 0.12 * max(1.0, pace)  # px; taking cells or pixels from their corners is 0.5 out
+    assert abs(pose.x - x) < tolerance
+    assert abs(pose.y - y) < tolerance
+    assert abs(math.remainder(pose.angle_rad - angle, 2 * math.pi)) < 0.03
+    assert pose.sleeve_diameter_px == pytest.approx(diameter, rel=0.01)
+    assert pose.probability == pytest.approx(1 / (1 + math.exp(-2)), abs=1e-4)
+    assert eye.looks == 1
+
+
+@pytest.mark.parametrize("quarter", range(4))
+def test_turned_by_right_angles_the_pose_turns(quarter):
+    photo = disc(np.full((900, 1200), 60, np.uint8), 400.4, 300.2, 0.3, 200.0)
+    (plain,) = find(photo, Eye())
+    (turned,) = find(np.ascontiguousarray(np.rot90(photo, quarter)), Eye())
+    x, y, angle = plain.pose.x, plain.pose.y, plain.pose.angle_rad
+    width, height = 1200, 900
+    for _ in range(quarter):  # a quarter turn counter-clockwise: (x, y) to (y, width - 1 - x)
+        x, y, angle, width, height = y, width - 1 - x, angle - math.pi / 2, height, width
+    assert turned.pose.x == pytest.approx(x, abs=0.2)
+    assert turned.pose.y == pytest.approx(y, abs=0.2)
+    assert abs(math.remainder(turned.pose.angle_rad - angle, 2 * math.pi)) < 0.01
+
+
+def test_a_small_scale_is_taken_again_from_nearer():
+    photo = disc(np.full((3000, 4000), 60, np.uint8), 3000.3, 700.6, 0.8, 160.0)
+    eye = Eye()
+    (found,) = find(photo, eye)
+    assert eye.looks == 2
+    # 160 px are 15 in the first square and 90 in the second, where the eye is 6 times sharper
+    assert abs(found.pose.x - 3000.3) < 0.3
+    assert abs(found.pose.y - 700.6) < 0.3
+    assert found.pose.sleeve_diameter_px == pytest.approx(160, rel=0.01)
+
+
+def test_a_scale_that_is_missed_at_first_is_found_in_tiles():
+    photo = disc(np.full((3000, 4000), 60, np.uint8), 3700.2, 2700.4, -0.7, 45.0)
+    assert (
+        decode(Eye()(look_at(photo, 2000, 1500, 4000).square), look_at(photo, 2000, 1500, 4000))
+        == []
+    )
+    eye = Eye()
+    (found,) = find(photo, eye)
+    assert eye.looks > 6
+    assert abs(found.pose.x - 3700.2) < 0.3
+    assert abs(found.pose.y - 2700.4) < 0.3
+    assert found.pose.sleeve_diameter_px == pytest.approx(45, rel=0.03)
+    assert found.pose.probability > 0.5
+
+
+def test_what_is_gone_from_nearer_is_doubted():
+    photo = disc(np.full((3000, 4000), 60, np.uint8), 3000.3, 700.6, 0.8, 160.0)
+    eye = Eye()
+
+    def fickle(square):
+        out = eye(square)
+        return out if eye.looks == 1 else np.where(np.arange(7)[:, None, None] == 0, -8, 0 * out)
+
+    (found,) = find(photo, fickle)
+    assert found.pose.probability == pytest.approx(0.1)
+
+
+def test_two_scales_are_ranked_and_nothing_gives_nothing():
+    photo = np.full((1200, 1600), 60, np.uint8)
+    assert find(photo, Eye()) == ()
+    disc(disc(photo, 400, 500, 0.1, 150), 1200, 700, 2.0, 300)
+    found = find(photo, Eye(sure_from_px=60.0))
+    assert [round(f.pose.sleeve_diameter_px, -1) for f in found] == [300, 150]
+    assert found[0].pose.probability > 0.8 > 0.3 > found[1].pose.probability
+
+
+def test_tiles_cover_the_photo_and_each_other_by_half():
+    photo = np.zeros((3000, 4000), np.uint8)
+    looks = tiles(photo)
+    assert len(looks) == 6
+    spans = sorted({(look.left, look.left + 384 * look.pace_x) for look in looks})
+    assert spans[0][0] == 0
+    assert spans[-1][1] == 4000
+    assert all(b[0] - a[0] == 1000 for a, b in itertools.pairwise(spans))
+    assert tiles(np.zeros((400, 500), np.uint8)) == []
+
+
+def test_a_look_beyond_the_rim_is_filled_with_the_mean_and_keeps_its_place():
+    photo = np.full((200, 300), 40, np.uint8)
+    photo[:, 150:] = 80
+    look = look_at(photo, 0.0, 100.0, 192.0)
+    assert look.square[0, 0] == look.square[200, 191] == 40
+    assert (look.pace_x, look.pace_y) == (0.5, 0.5)
+    assert look.left == -96
+    assert look.top == 4
+    whole = look_at(photo, 150, 100, 300)
+    assert whole.square[0, 0] == 60  # a band above: 384 * 200 / 300 = 256 rows are the photo's
+    assert whole.square[64, 0] == 40
+    assert whole.square[63, 0] == 60
+    assert whole.square[319, 383] == 80
+
+
+def test_the_map_is_decoded_at_its_peaks():
+    out = np.zeros((7, 48, 48), np.float32)
+    out[0] = -9
+    out[:, 10, 20] = (1.0, 0.25, -0.5, 0.0, -2.0, 1.0, math.log(4))
+    (found,) = decode(out, Look(np.zeros((384, 384), np.uint8), 100.0, 50.0, 2.0, 2.0))
+    # (20 + 0.25 + 0.5) * 8 = 166 square px from the corner, 2 photo px each
+    assert found.pose.x == pytest.approx(100 + 332 - 0.5, abs=0.05)
+    assert found.pose.y == pytest.approx(50 + 160 - 0.5, abs=0.05)
+    assert found.pose.angle_rad == pytest.approx(-math.pi / 2, abs=1e-3)
+    assert found.pose.sleeve_diameter_px == pytest.approx(192, rel=1e-3)
+    assert found.mirrored_probability == pytest.approx(0.8, abs=1e-3)
+    assert found.pose.probability == pytest.approx(1 / (1 + math.exp(-1)))
+
+
+def test_the_constants_are_those_of_training():
+    networks = pytest.importorskip("fixtures.training.networks", reason="needs torch")
+    assert (finder.SIDE_PX, finder.SIDE_PX) == networks.FINDER_SIZE
+    assert finder.STRIDE_PX == networks.FINDER_STRIDE
+    assert finder.UNIT_DIAMETER_PX == networks.FINDER_DIAMETER_PX
