@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import cv2
 import numpy as np
 
 if TYPE_CHECKING:
@@ -52,7 +51,8 @@ def move(matrix: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np
 
 def invert(matrix: NDArray[np.float64]) -> NDArray[np.float64]:
     """Invert a (2, 3) similarity."""
-    return np.asarray(cv2.invertAffineTransform(matrix), dtype=np.float64)
+    turn = np.linalg.inv(matrix[:, :2])
+    return np.column_stack([turn, -turn @ matrix[:, 2]])
 
 
 def cut(grey: NDArray[np.uint8], matrix: NDArray[np.float64]) -> NDArray[np.uint8]:
@@ -60,6 +60,8 @@ def cut(grey: NDArray[np.uint8], matrix: NDArray[np.float64]) -> NDArray[np.uint
 
     Photos that are larger than the close-up are averaged down first, so that nothing aliases.
     """
+    import cv2  # only here: the frame itself is also of use where there is no OpenCV
+
     scale = float(np.hypot(matrix[0, 0], matrix[0, 1]))
     factor = int(np.floor(1.0 / scale + 0.35)) if scale < 1 else 1
     if factor > 1:
@@ -75,6 +77,8 @@ def _shrink_around(
     grey: NDArray[np.uint8], matrix: NDArray[np.float64], factor: int
 ) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
     """Average the part of the photo that the close-up needs down by a whole factor."""
+    import cv2
+
     width, height = SIZE
     corners = np.array([[0, 0], [width, 0], [0, height], [width, height]], dtype=np.float64)
     seen = move(invert(matrix), corners)

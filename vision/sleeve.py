@@ -1,0 +1,289 @@
+"""The sleeve's graduations as a comb, and how many pitches of it the edge has uncovered.
+
+Places along the sleeve are counted in pitches from the edge, negative to its left.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+
+from vision.lines import Axis, Edge, Outline
+from vision.marks import NumeralPeak
+from vision.scale import Scale
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+REACH_PX = 50  # rows each side of the line in which graduations are looked for
+LEAST_LINE_PX = 2.5  # summed ridge of the faintest line that counts
+SLEEVE_RADIUS_MM = 7.0  # middle of common gauges (common practice)
+SLEEVE_RADIUS_SPREAD = 0.22  # standard deviation of its logarithm
+TOOTH_SIGMA_PX = 0.55  # how far a found graduation lies from its place
+MISSED = 1.3  # log-likelihood that a graduation in view goes unseen
+STRAY = 2.2  # log-likelihood of a found line that is no graduation
+NUMBER_SIGMA_MM = 0.22  # how far a number stands from its graduation
+NUMBER_SIGMA_WIDE_MM = 0.9  # on the gauges that set numbers beside it
+NUMBER_WIDE_SHARE = 0.15
+OUTLIER = 0.08
+MAX_TRAVEL_MM = 26.5  # common travel of a micrometer screw and a little more
+
+
+@dataclass(frozen=True)
+class Tooth:
+    """A graduation line found: its place on the straightened sleeve, px, and its summed ridge."""
+
+    x: float
+    above: float
+    below: float
+
+
+@dataclass(frozen=True)
+class Comb:
+    """A spacing that explains the teeth: place(x) in pitches = d / (pitch_px - bend d), d = x - edge.
+
+    `phase` is the distance from the last graduation to the edge in pitches, 0 to 1.
+    """
+
+    pitch_px: float
+    bend: float
+    phase: float
+    log_likelihood: float
+    teeth: int
+    u_phase: float
+
+    def place(self, x: float, edge_x: float) -> float:
+        """Pitches from the edge to x, negative to the left."""
+        d = x - edge_x
+        return d / (self.pitch_px - self.bend * d)
+
+    def x_of(self, place: float, edge_x: float) -> float:
+        """Where a place in pitches from the edge is seen; the inverse of `place`."""
+        return edge_x + self.pitch_px * place / (1.0 + self.bend * place)
+
+
+def straightened(ridge: NDArray[np.float32], axis: Axis, edge: Edge) -> NDArray[np.float32]:
+    """Resample a ridge map so that rows run along the line and columns along the edge's arc."""
+    dy = np.arange(-REACH_PX, REACH_PX + 1, dtype=np.float64)[:, None]
+    x = np.arange(ridge.shape[1], dtype=np.float64)[None, :]
+    source_x = x + edge.lean * dy + edge.bend * dy * dy
+    source_y = axis.y0 + axis.slope * (source_x - axis.x_edge) + dy
+    return np.asarray(
+        cv2.remap(
+            ridge,
+            source_x.astype(np.float32),
+            source_y.astype(np.float32),
+            cv2.INTER_LINEAR,
+            borderValue=0.0,
+        )
+    )
+
+
+def straight_x(x: float, y: float, axis: Axis, edge: Edge) -> float:
+    """Place on the straightened sleeve of a close-up point."""
+    dy = y - float(axis.y_at(x))
+    return x - edge.lean * dy - edge.bend * dy * dy
+
+
+def find_teeth(ridge: NDArray[np.float32], axis: Axis, edge: Edge) -> tuple[Tooth, ...]:
+    """Find graduation lines on the sleeve, rightmost first."""
+    level = straightened(np.where(ridge > 0.1, ridge, 0.0).astype(np.float32), axis, edge)
+    above, below = level[:REACH_PX].sum(axis=0), level[REACH_PX:].sum(axis=0)
+    both = above + below
+    soft = np.convolve(both, [0.25, 0.5, 0.25], mode="same")
+    last = min(int(edge.x0 + 3), len(soft) - 2)
+    teeth = []
+    for x in range(last, 1, -1):
+        here = soft[x]
+        if here < LEAST_LINE_PX or here < soft[x - 1] or here <= soft[x + 1]:
+            continue
+        curve = soft[x - 1] - 2 * here + soft[x + 1]
+        shift = 0.5 * (soft[x - 1] - soft[x + 1]) / curve if curve < 0 else 0.0
+        lo, hi = max(x - 1, 0), x + 2
+        teeth.append(Tooth(x + float(shift), float(above[lo:hi].max()), float(below[lo:hi].max())))
+    return tuple(teeth)
+
+
+def _score(
+    teeth: tuple[Tooth, ...], edge_x: float, pitch_px: float, bend: float, phase: float
+) -> tuple[float, int]:
+    """Log-likelihood of the teeth under a comb, and how many belong to it."""
+    x = np.array([t.x for t in teeth])
+    d = x - edge_x
+    place = d / (pitch_px - bend * d) + phase
+    index = np.round(place)
+    local_px = pitch_px / (1.0 + bend * (index - phase)) ** 2
+    miss_px = (place - index) * local_px
+    fits = -0.5 * (miss_px / TOOTH_SIGMA_PX) ** 2
+    belongs = (fits > -STRAY) & (index <= 0)
+    value = float(np.where(belongs, fits, -STRAY).sum())
+    if not belongs.any():
+        return value, 0
+    expected = np.arange(index[belongs].min(), 1)
+    unseen = len(set(expected.tolist()) - set(index[belongs].tolist()))
+    if phase * pitch_px < 2.0 and 0 not in index[belongs]:
+        unseen = max(unseen - 1, 0)  # a line right at the edge is easily lost
+    return value - MISSED * unseen, int(belongs.sum())
+
+
+def find_combs(teeth: tuple[Tooth, ...], edge_x: float, most: int = 8) -> tuple[Comb, ...]:
+    """Propose combs that explain three teeth or more, best first."""
+    if len(teeth) < 3:
+        return ()
+    x = np.array([t.x for t in teeth])
+    weight = np.sqrt(np.array([t.above + t.below for t in teeth]))
+    d = x - edge_x
+    pitches = np.exp(np.arange(math.log(3.3), math.log(46.0), 0.004))
+    stretch = np.linspace(-0.12, 0.12, 13) if len(teeth) >= 6 else np.zeros(1)
+    bends = stretch[None, :] * pitches[:, None] / 200.0
+    place = d / (pitches[:, None, None] - bends[:, :, None] * d)
+    z = (weight * np.exp(2j * math.pi * place)).sum(axis=2) / weight.sum()
+    strength = np.abs(z).max(axis=1)
+    order = [
+        i
+        for i in range(len(pitches))
+        if strength[i] >= strength[max(i - 3, 0) : i + 4].max() and strength[i] > 0.45
+    ]
+    combs = []
+    for i in sorted(order, key=lambda i: -strength[i])[:30]:
+        j = int(np.argmax(np.abs(z[i])))
+        comb = _refined(
+            teeth,
+            edge_x,
+            float(pitches[i]),
+            float(bends[i, j]),
+            -float(np.angle(z[i, j])) / (2 * math.pi),
+        )
+        if comb is not None:
+            combs.append(comb)
+    combs.sort(key=lambda c: -c.log_likelihood)
+    kept: list[Comb] = []
+    for comb in combs:
+        if all(abs(math.log(comb.pitch_px / k.pitch_px)) > 0.01 for k in kept):
+            kept.append(comb)
+    return tuple(kept[:most])
+
+
+def _refined(
+    teeth: tuple[Tooth, ...], edge_x: float, pitch_px: float, bend: float, phase: float
+) -> Comb | None:
+    """Refine a comb by least squares on the teeth that belong to it."""
+    x = np.array([t.x for t in teeth])
+    u = 0.2
+    for _ in range(3):
+        d = x - edge_x
+        place = d / (pitch_px - bend * d) + phase
+        index = np.round(place)
+        ok = np.abs(place - index) * pitch_px < max(3.0 * TOOTH_SIGMA_PX, 0.12 * pitch_px)
+        if ok.sum() < 3:
+            return None
+        # x = edge + pitch p - bend' p^2 with p = index - phase, linearised: fit c0 + c1 k + c2 k^2
+        k = index[ok]
+        few = ok.sum() < 6
+        design = np.stack([np.ones(len(k)), k, k * k], axis=1)
+        ridge = np.diag([0.0, 0.0, 1e9 if few else 1e-6])
+        c = np.linalg.solve(design.T @ design + ridge, design.T @ x[ok])
+        # tooth k stands at c0 + c1 k + c2 k^2; the edge at place `phase` beyond tooth 0
+        q = np.array([c[2], c[1], c[0] - edge_x])
+        if abs(q[0]) < 1e-9:
+            at_edge = -q[2] / q[1]
+        else:
+            root = q[1] ** 2 - 4 * q[0] * q[2]
+            if root < 0:
+                return None
+            at_edge = (-q[1] + math.sqrt(root)) / (2 * q[0])
+        pitch_px = float(c[1] + 2 * c[2] * at_edge)
+        if not 3.0 < pitch_px < 50.0:
+            return None
+        bend = float(-c[2] / pitch_px)
+        phase = float(at_edge)
+        rest = x[ok] - design @ c
+        spread = math.sqrt(max(float(rest @ rest) / max(len(k) - 2, 1), 0.1**2))
+        reach = float(np.abs(k.mean()) / max(k.std(), 0.5))
+        u = spread / pitch_px * math.sqrt((1 + reach**2) / len(k))
+    # count the teeth anew from the edge: tooth 0 is the last one uncovered
+    phase -= math.floor(phase)
+    value, used = _score(teeth, edge_x, pitch_px, bend, phase)
+    return Comb(pitch_px, bend, phase, value, used, min(max(u, 0.02), 0.4))
+
+
+def customary_combs(
+    scale: Scale, teeth: tuple[Tooth, ...], edge_x: float, outline: Outline
+) -> tuple[Comb, ...]:
+    """Combs of customary spacing, for a sleeve that shows hardly any graduation."""
+    out = []
+    for step in np.linspace(-2.0, 2.0, 17):
+        radius_mm = SLEEVE_RADIUS_MM * math.exp(SLEEVE_RADIUS_SPREAD * step)
+        pitch_px = float(scale.pitch_mm) * outline.sleeve_radius / radius_mm
+        phases = [((edge_x - t.x) / pitch_px) % 1.0 for t in teeth[:1]] or [0.0]
+        for phase in phases:
+            value, used = _score(teeth, edge_x, pitch_px, 0.0, phase) if teeth else (0.0, 0)
+            out.append(Comb(pitch_px, 0.0, phase, value - 1.2, used, 0.1 if teeth else 0.5))
+    return tuple(out)
+
+
+def spacing_log_prior(comb: Comb, scale: Scale, outline: Outline) -> float:
+    """Log-prior of a comb's spacing: the sleeve's radius in mm that it implies is a customary one."""
+    radius_mm = float(scale.pitch_mm) * outline.sleeve_radius / comb.pitch_px
+    off = math.log(radius_mm / SLEEVE_RADIUS_MM) / SLEEVE_RADIUS_SPREAD
+    return -0.5 * off * off
+
+
+def number_log_likelihood(
+    numerals: list[NumeralPeak],
+    places: list[float],
+    uncovered: Floats,
+    scale: Scale,
+    printed_start: float,
+) -> Floats:
+    """Log-likelihood of each number of uncovered pitches, (K,), from the sleeve's numbers.
+
+    `places` are the numbers' places in pitches from the edge; `printed_start` the number printed at
+    the range's lower end.
+    """
+    total = np.zeros(len(uncovered))
+    unit_mm = 1.0 if scale.unit == "mm" else 2.54
+    pitch_mm = float(scale.pitch_mm)
+    classes = np.arange(100)
+    period = 100.0 if scale.unit == "mm" else 10.0
+    for peak, place in zip(numerals, places, strict=True):
+        at_mm = (uncovered + place) * pitch_mm
+        number = at_mm[:, None] / unit_mm + printed_start - classes[None, :]
+        number = (number + period / 2) % period - period / 2
+        miss = number * unit_mm
+        fine = np.exp(-0.5 * (miss / NUMBER_SIGMA_MM) ** 2) / NUMBER_SIGMA_MM
+        wide = np.exp(-0.5 * (miss / NUMBER_SIGMA_WIDE_MM) ** 2) / NUMBER_SIGMA_WIDE_MM
+        near = (1 - NUMBER_WIDE_SHARE) * fine + NUMBER_WIDE_SHARE * wide
+        good = (near / math.sqrt(2 * math.pi)) @ np.exp(peak.log_probability)
+        share = OUTLIER + (1 - peak.heat) * 0.5
+        # a stray number lies anywhere within the travel
+        total += np.log(share / MAX_TRAVEL_MM + (1 - share) * good)
+        total = np.where(at_mm < -1.5, total - 3.0, total)  # nothing is printed before the start
+    return total
+
+
+def first_log_likelihood(
+    comb: Comb, teeth: tuple[Tooth, ...], uncovered: Floats, edge_x: float, visible_from_x: float
+) -> Floats:
+    """Log-likelihood of each number of uncovered pitches, (K,), from where the graduations begin."""
+    if not teeth:
+        expected = np.maximum(np.floor(uncovered + 1e-6) + 1, 0)
+        return np.asarray(-MISSED * np.minimum(expected, 4))
+    index = [round(comb.place(t.x, edge_x) + comb.phase) for t in teeth]
+    belong = [
+        i
+        for i, t in zip(index, teeth, strict=True)
+        if abs(comb.place(t.x, edge_x) + comb.phase - i) * comb.pitch_px < 3 * TOOTH_SIGMA_PX
+    ]
+    leftmost = min(belong, default=0)
+    whole = np.round(uncovered - comb.phase)  # the last tooth's own number
+    before = whole + leftmost  # graduations that should lie left of the leftmost found
+    in_view = max(0.0, -comb.place(visible_from_x, edge_x) + comb.phase + leftmost)
+    missing = np.minimum(np.maximum(before, 0), min(math.floor(in_view), 5))
+    return np.asarray(-MISSED * missing + np.where(before < 0, 6.0 * before, 0.0))
