@@ -12,7 +12,7 @@ from pathlib import Path
 from reading import batch, formats
 from reading.book import Book
 from reading.correct import correct, date_reading, refused
-from reading.gauge import Gauge, ZeroCheck, in_force
+from reading.gauge import Gauge, ZeroCheck, check_exact, in_force
 from reading.length import Length, parse_length, plain, round_uncertainty, trimmed
 from reading.notices import CAUTION
 from reading.problem import Problem
@@ -68,9 +68,11 @@ def parse_scale(
     unit = "in" if typed.unit == "in" else "mm"
     begin = parse_length(start, unit).to(unit).value if start else Decimal(0)
     try:
-        return Scale(typed.to(unit).value, divisions, unit, begin, vernier, backwards)
+        scale = Scale(typed.to(unit).value, divisions, unit, begin, vernier, backwards)
     except ValueError as error:
         raise Problem(str(error)) from error
+    check_exact(scale)
+    return scale
 
 
 def read(photos: Sequence[Path], request: ReadRequest, say: Say, complain: Say) -> int:

@@ -64,7 +64,7 @@ def whole_steps(scale: Scale, turns: int, division: float) -> tuple[int, Decimal
     per_division = steps_per_division(scale)
     steps = round(Decimal(repr(float(division))) * per_division)
     carried, steps = divmod(steps, per_division * scale.divisions)
-    return turns + carried, Decimal(steps) / per_division
+    return turns + carried, steps * (Decimal(1) / per_division)
 
 
 def as_length(scale: Scale, turns: int, division: float) -> Decimal:

@@ -245,10 +245,12 @@ def to_text(result: Result) -> str:
 
 
 def caption(result: Reading | Refused) -> tuple[str, ...]:
-    """Give the lines to print on an overlay: short, and in ASCII, which is all its font has."""
+    """Give the lines to print on an overlay: short, and in ASCII, which is all its font has.
+
+    A refusal's reasons are drawn without being told; only what it may show is added to them.
+    """
     if isinstance(result, Refused):
-        first = result.refusal.reasons[0]
-        return (f"REFUSED ({first.code})", first.message)
+        return tuple(_refused_alternatives(result))
     unit = result.scale.unit
     lines = [f"{_sum_text(result, 'x')} = {plain(result.shown)} {unit} shown"]
     if result.corrected is not None and result.zero_error is not None:

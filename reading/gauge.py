@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from decimal import Decimal
+from decimal import Decimal, Inexact, localcontext
 
 from reading.problem import Problem
+from reading.uncertainty import steps_per_division
 from vision.scale import Scale
 
 TYPED, PHOTOS = "typed", "photos"  # where a zero check came from
@@ -31,7 +32,8 @@ class Gauge:
     Raises
     ------
     Problem
-        If the identifier is empty or the range ends before it starts.
+        If the identifier is empty, the range ends before it starts, or its printed step has no
+        exact decimal.
     """
 
     identifier: str
@@ -40,6 +42,7 @@ class Gauge:
     notes: str = ""
 
     def __post_init__(self) -> None:
+        check_exact(self.scale)
         if not self.identifier or self.identifier != self.identifier.strip():
             raise Problem(
                 f"gauge identifier {self.identifier!r}: give it a name without outer spaces"
@@ -49,6 +52,20 @@ class Gauge:
                 f"gauge {self.identifier}: range end {self.end} must lie above its start "
                 f"{self.scale.start} {self.scale.unit}"
             )
+
+
+def check_exact(scale: Scale) -> None:
+    """Refuse a scale whose least count or vernier part no decimal can give exactly."""
+    with localcontext() as context:
+        context.traps[Inexact] = True
+        try:
+            _ = scale.least_count * (Decimal(1) / steps_per_division(scale))
+        except Inexact:
+            vernier = f", vernier of {scale.vernier}" if scale.vernier else ""
+            raise Problem(
+                f"pitch {scale.pitch} {scale.unit}, {scale.divisions} divisions{vernier}: the "
+                "least count has no exact decimal, check what is engraved"
+            ) from None
 
 
 @dataclass(frozen=True)

@@ -53,7 +53,7 @@ MOST_DIGITS = 15  # more than any gauge shows; keeps every product below exact
 _EXACT = Context(prec=60, rounding=ROUND_HALF_EVEN)
 
 # GUM 7.2.6 lets 10.47 go up to 11 and wants 28.05 down to 28: an uncertainty may lose this share.
-MOST_LOST_BY_ROUNDING_DOWN = Decimal("0.01")
+MOST_LOST_BY_ROUNDING_DOWN = Decimal("0.005")
 
 
 class LengthError(Problem):
@@ -171,7 +171,10 @@ def round_uncertainty(u: Decimal, finest: Decimal | None = None) -> Decimal:
     if finest is not None:
         place = max(place, _place(finest))
     down = u.quantize(place, ROUND_FLOOR, _EXACT)
-    return down if u - down <= MOST_LOST_BY_ROUNDING_DOWN * u else down + place
+    if u - down <= MOST_LOST_BY_ROUNDING_DOWN * u:
+        return down
+    up = down + place
+    return up.quantize(place.scaleb(1)) if up.adjusted() > place.adjusted() + 1 else up
 
 
 def round_result(
