@@ -1,0 +1,110 @@
+"""Imports point back along the flow: photo, sighting, reading, correction, record."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+
+import pytest
+
+from tests.project.console import ROOT
+
+ROOMS = ("vision", "reading", "fixtures")
+MODULES = sorted(path for room in ROOMS for path in (ROOT / room).rglob("*.py"))
+# What correction, the book and --help rest on: values without any array.
+PLAIN = ("vision/scale.py", "vision/sighting.py", "vision/reasons.py")
+
+
+def name_of(path):
+    return path.relative_to(ROOT).as_posix()
+
+
+def imports(path):
+    """List the modules that a file imports anywhere, but for those that only its types need."""
+    tree = ast.parse(path.read_text())
+    for_types = {
+        id(node)
+        for branch in ast.walk(tree)
+        if isinstance(branch, ast.If) and ast.unparse(branch.test) == "TYPE_CHECKING"
+        for node in ast.walk(branch)
+    }
+    found = []
+    for node in ast.walk(tree):
+        if id(node) in for_types:
+            continue
+        if isinstance(node, ast.Import):
+            found += [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{name_of(path)}: relative import"
+            found += [node.module, *(f"{node.module}.{alias.name}" for alias in node.names)]
+    return found
+
+
+def rooms(path):
+    return {module.split(".")[0] for module in imports(path)} & {*ROOMS, "tests"}
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_rooms_import_only_what_lies_before_them(path):
+    name = name_of(path)
+    allowed = {
+        "vision": {"vision"},
+        "reading": {"reading", "vision"},
+        "fixtures": {"fixtures"},
+    }[name.split("/")[0]]
+    if name == "fixtures/report.py":  # reads the bench's pictures with the shipped program
+        allowed = set(ROOMS)
+    if name.startswith("fixtures/training/"):
+        allowed = {"fixtures", "vision"}
+    assert rooms(path) <= allowed
+
+
+def test_training_takes_nothing_from_vision_but_the_close_up_s_frame():
+    for path in (ROOT / "fixtures" / "training").glob("*.py"):
+        taken = {module for module in imports(path) if module.startswith("vision.")}
+        assert all(module.startswith("vision.closeup") for module in taken), name_of(path)
+
+
+@pytest.mark.parametrize("name", PLAIN)
+def test_plain_values_need_the_standard_library_alone(name):
+    plain = {path.removesuffix(".py").replace("/", ".") for path in PLAIN}
+    for module in imports(ROOT / name):
+        known = module.split(".")[0] in sys.stdlib_module_names
+        assert known or any(module.startswith(one) for one in plain), module
+
+
+def test_only_the_book_speaks_sql():
+    speaking = {
+        name_of(path) for path in MODULES if any(m.startswith("sqlite3") for m in imports(path))
+    }
+    assert speaking <= {"reading/book.py", "reading/migrations.py"}
+
+
+def test_slow_libraries_stay_off_the_way_of_a_reading():
+    slow = {"scipy", "skimage", "torch", "onnx"}
+    for path in MODULES:
+        if not name_of(path).startswith("fixtures/"):
+            assert not slow & {module.split(".")[0] for module in imports(path)}, name_of(path)
+
+
+def test_help_starts_without_the_picture_libraries():
+    code = (
+        "import sys\n"
+        "from reading.cli import main\n"
+        "sys.argv = ['datumline', 'read', '--help']\n"
+        "try: main()\n"
+        "except SystemExit: pass\n"
+        "print(sorted({'cv2', 'numpy', 'PIL', 'skimage', 'scipy'} & set(sys.modules)))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_modules_say_what_they_know_and_stay_short(path):
+    text = path.read_text()
+    assert not text or ast.get_docstring(ast.parse(text))
+    assert len(text.splitlines()) <= 450
