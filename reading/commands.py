@@ -120,8 +120,9 @@ def written(result: Result, request: ReadRequest) -> str:
         case "csv":
             return formats.to_csv(result)
         case _:
-            text = formats.to_text(result)
-            return "\n".join([text, *(f"    {line}" for line in lines)]) if lines else text
+            # The working has the hand reading in it, so the summary above it leaves that out.
+            brief = replace(result, hand=None) if lines and isinstance(result, Reading) else result
+            return "\n".join([formats.to_text(brief), *(f"    {line}" for line in lines or ())])
 
 
 def _working(result: Result) -> tuple[str, ...]:

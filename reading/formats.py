@@ -233,7 +233,7 @@ def to_text(result: Result) -> str:
         case Refused():
             return "\n".join(
                 [
-                    f"{result.photo.name}: refused",
+                    f"{_name(result.photo.name)}: refused",
                     *(f"  {_reason_line(reason)}" for reason in result.refusal.reasons),
                     *(f"  {line}" for line in _refused_alternatives(result)),
                 ]
@@ -260,6 +260,11 @@ def caption(result: Reading | Refused) -> tuple[str, ...]:
     return tuple(line.encode("ascii", "replace").decode() for line in lines)
 
 
+def _name(name: str) -> str:
+    """Write a file's name on one line, whatever it holds."""
+    return name if name.isprintable() else ascii(name)
+
+
 def _headline(reading: Reading) -> str:
     """Say the result in one line."""
     unit = reading.scale.unit
@@ -267,11 +272,11 @@ def _headline(reading: Reading) -> str:
         u = Decimal(repr(reading.shown_uncertainty.combined))
         rounded = plain(round_uncertainty(u))
         return (
-            f"{reading.photo.name}: {plain(reading.shown)} {unit} shown, not corrected"
+            f"{_name(reading.photo.name)}: {plain(reading.shown)} {unit} shown, not corrected"
             f" (standard uncertainty {rounded} {unit})"
         )
     value, expanded = _stated(reading.corrected, reading.uncertainty, reading.step)
-    return f"{reading.photo.name}: {value} ± {expanded} {unit} corrected (k = 2)"
+    return f"{_name(reading.photo.name)}: {value} ± {expanded} {unit} corrected (k = 2)"
 
 
 def _reading_lines(reading: Reading) -> list[str]:

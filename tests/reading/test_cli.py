@@ -139,6 +139,8 @@ def test_a_hand_reading_is_compared(photos, sighted, gauge):
     result = run(*command, "5.28")
     assert result.exit_code == 0
     assert "likeliest slip: the half-millimetre line was missed" in result.stdout
+    explained = run(*command, "5.28", "--explain").stdout
+    assert explained.count("likeliest slip") == 1
 
 
 def test_overlays_are_saved_apart(photos, sighted, tmp_path, monkeypatch):
@@ -259,6 +261,8 @@ def test_an_open_or_unusable_zero_photo_records_nothing(photos, sighted, gauge, 
     assert (opened.exit_code, opened.stdout) == (2, "")
     assert "close the faces" in opened.stderr
     assert run("zero", gauge, tmp_path / "missing.jpg").exit_code == 2
+    mixed = (tmp_path / "missing.jpg", photos("b.png", REFUSAL))
+    assert run("zero", gauge, *mixed).exit_code == 2
     assert run("gauge", "show", gauge).stdout == before
 
 

@@ -166,6 +166,12 @@ def test_alternatives_become_lengths(sighted, photo, noon):
     assert [one.shown for one in reading.alternatives] == [Decimal("6.004"), Decimal("5.504")]
 
 
+def test_alternatives_stand_above_the_range_start(sighted, photo, noon):
+    ranged = Scale(Decimal("0.5"), 50, start=Decimal(25))
+    reading = correct(photo, sighted(12, 0.4, ranged, others=[(11, 0.4, 0.39)]), noon)
+    assert [one.shown for one in reading.alternatives] == [Decimal("30.504")]
+
+
 def test_a_refusal_keeps_its_alternatives_where_the_scale_is_known(photo):
     others = (Alternative(12, 0.4, 0.5), Alternative(11, 0.4, 0.4))
     known = refused(photo, Refusal((reason("turn_ambiguous"),), FINE, others))

@@ -186,6 +186,12 @@ def test_text_of_a_refusal_says_why_and_what_to_do(ambiguous):
     assert "it may show 6.004 mm (0.50), 5.504 mm (0.40)" in text
 
 
+def test_a_strange_file_name_stays_on_one_line(sighted, noon):
+    strange = PhotoRecord("a\nb\udcff.jpg", "0" * 64)
+    first = to_text(correct(strange, sighted(11, 28.0), noon)).splitlines()[0]
+    assert first.startswith(r"'a\nb\udcff.jpg': 5.780 mm shown")
+
+
 def test_text_of_a_hand_reading(corrected):
     from dataclasses import replace
 

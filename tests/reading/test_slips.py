@@ -188,6 +188,12 @@ def test_a_whole_division_off_does_not_agree(reading):
     assert "neighbouring_division" in {fit.code for fit in compared.slips}
 
 
+@pytest.mark.parametrize(("value", "agrees"), [("5.786", True), ("5.787", False)])
+def test_half_a_division_and_twice_the_pictures_uncertainty_agree(reading, value, agrees):
+    # shown 5.779 mm, u 0.1 division: 0.5 + 2 x 0.1 = 0.7 divisions, 0.007 mm
+    assert compare(Decimal(value), reading).agrees is agrees
+
+
 def test_a_fraction_is_read_by_hand_as_either_division(sighted, photo, noon):
     seen = correct(photo, sighted(11, 27.6), noon)
     # Ten times the least count turns one division into ten: 27 gives 8.20, 28 gives 8.30.
