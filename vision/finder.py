@@ -120,18 +120,31 @@ def look_at(grey: NDArray[np.uint8], x: float, y: float, side: float) -> Look:
     height, width = grey.shape
     pace = side / SIDE_PX
     left, top = x - side / 2.0, y - side / 2.0
-    x0, x1 = max(0, round(left)), min(width, round(left + side))
-    y0, y1 = max(0, round(top)), min(height, round(top + side))
+    x0, x1 = _within(left, side, width)
+    y0, y1 = _within(top, side, height)
     columns = min(SIDE_PX, max(1, round((x1 - x0) / pace)))
     rows = min(SIDE_PX, max(1, round((y1 - y0) / pace)))
+    # By a whole factor first: ten times as fast as by a broken one, over most of the pixels.
+    whole = max(1, min(int(pace), x1 - x0, y1 - y0))
+    x1, y1 = x0 + (x1 - x0) // whole * whole, y0 + (y1 - y0) // whole * whole
+    part = grey[y0:y1, x0:x1]
+    if whole > 1:
+        small = ((x1 - x0) // whole, (y1 - y0) // whole)
+        part = cv2.resize(part, small, interpolation=cv2.INTER_AREA)
     way = cv2.INTER_AREA if pace > 1 else cv2.INTER_LINEAR
-    part = cv2.resize(grey[y0:y1, x0:x1], (columns, rows), interpolation=way)
+    part = cv2.resize(part, (columns, rows), interpolation=way)
     col = min(max(0, round((x0 - left) / pace)), SIDE_PX - columns)
     row = min(max(0, round((y0 - top) / pace)), SIDE_PX - rows)
     square = np.full((SIDE_PX, SIDE_PX), round(float(cv2.mean(part)[0])), dtype=np.uint8)
     square[row : row + rows, col : col + columns] = part
     pace_x, pace_y = (x1 - x0) / columns, (y1 - y0) / rows
     return Look(square, x0 - col * pace_x, y0 - row * pace_y, pace_x, pace_y)
+
+
+def _within(start: float, side: float, length: int) -> tuple[int, int]:
+    """Bound a side by the photo's; at least one pixel is left."""
+    first = min(max(0, round(start)), length - 1)
+    return first, max(min(length, round(start + side)), first + 1)
 
 
 def tiles(grey: NDArray[np.uint8]) -> list[Look]:

@@ -196,6 +196,19 @@ def test_a_look_beyond_the_rim_is_filled_with_the_mean_and_keeps_its_place():
     assert whole.square[319, 383] == 80
 
 
+@pytest.mark.parametrize("shape", [(1, 1), (3, 4000), (5000, 2), (384, 383), (2, 3)])
+def test_photos_of_any_shape_can_be_looked_at(shape):
+    photo = np.full(shape, 9, np.uint8)
+    for look in (
+        look_at(photo, shape[1] / 2, shape[0] / 2, max(shape)),
+        look_at(photo, -500.0, 9000.0, 192.0),
+        *tiles(photo),
+    ):
+        assert look.square.shape == (384, 384)
+        assert np.all(look.square == 9)
+    assert find(photo, Eye()) == ()
+
+
 def test_the_map_is_decoded_at_its_peaks():
     out = np.zeros((7, 48, 48), np.float32)
     out[0] = -9
