@@ -130,9 +130,9 @@ def look_at(grey: NDArray[np.uint8], x: float, y: float, side: float) -> Look:
     part = grey[y0:y1, x0:x1]
     if whole > 1:
         small = ((x1 - x0) // whole, (y1 - y0) // whole)
-        part = cv2.resize(part, small, interpolation=cv2.INTER_AREA)
+        part = np.asarray(cv2.resize(part, small, interpolation=cv2.INTER_AREA), dtype=np.uint8)
     way = cv2.INTER_AREA if pace > 1 else cv2.INTER_LINEAR
-    part = cv2.resize(part, (columns, rows), interpolation=way)
+    part = np.asarray(cv2.resize(part, (columns, rows), interpolation=way), dtype=np.uint8)
     col = min(max(0, round((x0 - left) / pace)), SIDE_PX - columns)
     row = min(max(0, round((y0 - top) / pace)), SIDE_PX - rows)
     square = np.full((SIDE_PX, SIDE_PX), round(float(cv2.mean(part)[0])), dtype=np.uint8)
