@@ -8,14 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 
 from vision.closeup import Pose
-from vision.marks import load, peaks, sigmoid, standardise
+from vision.networks import peaks, run, sigmoid
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -61,17 +60,10 @@ class Look:
     pace_y: float
 
 
-@lru_cache(maxsize=1)
-def _network() -> cv2.dnn.Net:
-    """Load the finder network once a process."""
-    return load("finder")
-
-
 def see(square: NDArray[np.uint8]) -> NDArray[np.float32]:
     """Run the network on a (384, 384) square: (7, 48, 48), as `decode` takes it."""
-    net = _network()
-    net.setInput(standardise(square))
-    return np.asarray(net.forward(), dtype=np.float32)[0]
+    (output,) = run("finder", square, ("pose",))
+    return output[0]
 
 
 def find(grey: NDArray[np.uint8], seer: Seer = see) -> tuple[Found, ...]:

@@ -6,14 +6,12 @@ It proposes; where a line lies to a fraction of a pixel is for the photo's own p
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import lru_cache
-from importlib import resources
 from typing import TYPE_CHECKING, Literal
 
-import cv2
 import numpy as np
 
 from vision.closeup import SIZE
+from vision.networks import peaks, run, sigmoid
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -23,7 +21,6 @@ PLACES: tuple[Literal["sleeve", "thimble"], ...] = ("sleeve", "thimble")
 NUMERALS = 100  # values 0 to 99
 STRIDE_PX = 4  # close-up px a cell of the numeral maps: cell i is centred on 4 i + 1.5
 
-SPREAD = 1e-3  # share of the grey range added to a picture's standard deviation, as in training
 LEAST_HEAT = 0.1  # heat below which a peak is not worth handing on; the decision weighs the rest
 APART_CELLS = 2  # no second peak within this many cells: 8 px, less than a numeral's height
 
@@ -60,33 +57,6 @@ class Numeral:
     log_probability: NDArray[np.float32] = field(compare=False, repr=False)
 
 
-def standardise(grey: NDArray[np.uint8]) -> NDArray[np.float32]:
-    """Bring a grey picture (H, W) to mean 0 and standard deviation 1, as (1, 1, H, W)."""
-    mean, std = cv2.meanStdDev(grey)
-    scale = 1.0 / (float(std[0, 0]) + 255.0 * SPREAD)
-    return np.multiply(grey - np.float32(mean[0, 0]), np.float32(scale))[None, None]
-
-
-def load(name: str) -> cv2.dnn.Net:
-    """Load the network that ships as `weights/NAME.onnx`.
-
-    Raises
-    ------
-    FileNotFoundError
-        If the package was built without its weights.
-    """
-    file = resources.files("vision").joinpath("weights", f"{name}.onnx")
-    if not file.is_file():
-        raise FileNotFoundError(f"vision/weights/{name}.onnx: not there; install the package anew")
-    return cv2.dnn.readNetFromONNX(np.frombuffer(file.read_bytes(), dtype=np.uint8))
-
-
-@lru_cache(maxsize=1)
-def _network() -> cv2.dnn.Net:
-    """Load the marks network once a process."""
-    return load("marks")
-
-
 def read_marks(closeup: NDArray[np.uint8]) -> Marks:
     """Run the marks network on a close-up.
 
@@ -108,10 +78,7 @@ def read_marks(closeup: NDArray[np.uint8]) -> Marks:
     """
     if closeup.shape != SIZE[::-1] or closeup.dtype != np.uint8:
         raise ValueError(f"a close-up is {SIZE[::-1]} uint8, not {closeup.shape} {closeup.dtype}")
-    net = _network()
-    net.setInput(standardise(closeup))
-    outputs = net.forward(["ridges", "heat", "classes", "whole"])
-    ridges, heat, classes, whole = (np.asarray(out, dtype=np.float32) for out in outputs)
+    ridges, heat, classes, whole = run("marks", closeup, ("ridges", "heat", "classes", "whole"))
     return decode(ridges[0], heat[0], classes[0], whole.reshape(-1))
 
 
@@ -130,11 +97,6 @@ def decode(
         values.setflags(write=False)
     present, mirrored = (float(p) for p in sigmoid(whole))
     return Marks(maps[0], maps[1], maps[2], present, mirrored)
-
-
-def sigmoid(logits: NDArray[np.float32]) -> NDArray[np.float32]:
-    """1 / (1 + exp(-logit)), by the tangent, which cannot overflow."""
-    return np.float32(0.5) + np.float32(0.5) * np.tanh(np.float32(0.5) * logits)
 
 
 def numerals(marks: Marks) -> list[Numeral]:
@@ -157,19 +119,6 @@ def numerals(marks: Marks) -> list[Numeral]:
                 )
             )
     return sorted(found, key=lambda numeral: -numeral.heat)
-
-
-def peaks(heat: NDArray[np.float32], least: float, apart: int) -> list[tuple[int, int]]:
-    """Find the (row, col) of every cell hotter than `least` and all cells within `apart` of it."""
-    kernel = np.ones((2 * apart + 1, 2 * apart + 1), dtype=np.uint8)
-    highest = cv2.dilate(np.ascontiguousarray(heat), kernel)
-    rows, cols = np.nonzero((heat >= highest) & (heat >= least))
-    ordered = sorted(zip(rows.tolist(), cols.tolist(), strict=True), key=lambda at: -heat[at])
-    kept: list[tuple[int, int]] = []
-    for row, col in ordered:  # equal neighbours: the first stands for all
-        if all(max(abs(row - r), abs(col - c)) > apart for r, c in kept):
-            kept.append((row, col))
-    return kept
 
 
 def subcell(heat: NDArray[np.float32], row: int, col: int) -> tuple[float, float]:
