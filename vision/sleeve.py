@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 
 from vision.lines import Axis, Edge, Outline
-from vision.marks import NumeralPeak
+from vision.marks import Numeral
 from vision.scale import Scale
 
 if TYPE_CHECKING:
@@ -236,7 +236,7 @@ def spacing_log_prior(comb: Comb, scale: Scale, outline: Outline) -> float:
 
 
 def number_log_likelihood(
-    numerals: list[NumeralPeak],
+    numerals: list[Numeral],
     places: list[float],
     uncovered: Floats,
     scale: Scale,

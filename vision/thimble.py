@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 
 from vision.lines import Axis, Edge, Outline
-from vision.marks import NumeralPeak
+from vision.marks import Numeral
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -114,7 +114,7 @@ def grating(bevel: Unrolled, divisions: int, u_line_px: float) -> Grating:
 
 
 def numeral_offsets(
-    numerals: list[NumeralPeak], bevel: Unrolled, axis: Axis, edge: Edge, divisions: int
+    numerals: list[Numeral], bevel: Unrolled, axis: Axis, edge: Edge, divisions: int
 ) -> Floats:
     """Divisions from the reference line, as seen, up to each number; (n,) array."""
     out = []
@@ -131,7 +131,7 @@ def numeral_offsets(
 
 
 def whole_log_likelihood(
-    numerals: list[NumeralPeak],
+    numerals: list[Numeral],
     offsets: Floats,
     fraction: float,
     divisions: int,
