@@ -1,0 +1,184 @@
+"""One joint decision over (turns, division) that weighs every piece of evidence.
+
+Numbers on the thimble say which whole division stands at the line; numbers and graduations on the
+sleeve say where the edge stands; both must agree to within the set of the edge. Everything stays a
+likelihood until here.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from vision import sleeve, thimble
+from vision.lines import Axis, Edge, Outline
+from vision.marks import Numeral
+from vision.parallax import parallax_divisions
+from vision.scale import Scale
+from vision.sleeve import Comb, Tooth
+from vision.thimble import Grating, Unrolled
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+# The edge past where the reading puts it: over 18 photographs -0.04 to +0.36 mm, +0.10 in the middle
+EDGE_SET_MM = (0.13, 0.10)
+STRAY_SET_MM = 0.35  # spread on a gauge that is set unlike any of those
+STRAY_SHARE = 0.03
+U_PLACE_MM = 0.04  # how well the edge's own place is seen on the sleeve
+GRATING_WEIGHT = 20.0  # log-likelihood of a scale per unit of its grating's coherence
+KEPT = 80  # states of the sleeve that are followed up
+MOST_ALTERNATIVES = 6
+
+
+@dataclass(frozen=True)
+class Findings:
+    """All that was measured in one close-up."""
+
+    axis: Axis
+    edge: Edge
+    outline: Outline
+    bevel: Unrolled
+    teeth: tuple[Tooth, ...]
+    combs: tuple[Comb, ...]
+    on_sleeve: list[Numeral]
+    on_thimble: list[Numeral]
+    visible_from_x: float  # close-up px; left of it lies no picture
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """Readings under one scale with their log-weights, best first, and what they rest on.
+
+    `shown` counts divisions above the range start, as a straight look at the reference line would
+    find them (parallax taken off).
+    """
+
+    scale: Scale
+    shown: Floats
+    log_weight: Floats
+    grating: Grating
+    u_division: float
+    parallax_divisions: float
+    edge_set_pitches: float
+    comb: Comb | None
+
+    @property
+    def log_evidence(self) -> float:
+        """Logarithm of the summed weights."""
+        return _log_sum(self.log_weight)
+
+
+def _log_sum(values: Floats) -> float:
+    top = float(values.max())
+    return top + math.log(float(np.exp(values - top).sum()))
+
+
+def _sleeve_states(f: Findings, scale: Scale) -> tuple[Floats, Floats, Floats, list[Comb]]:
+    """States of the sleeve: uncovered pitches, their uncertainty, log-likelihood, comb of each."""
+    combs = list(f.combs)
+    if len(f.teeth) < 4:
+        combs += sleeve.customary_combs(scale, f.teeth, f.edge.x0, f.outline)
+    most = round(sleeve.MAX_TRAVEL_MM / float(scale.pitch_mm))
+    shown, spread, value, which = [], [], [], []
+    starts = [0.0] if scale.start == 0 else [0.0, float(scale.start)]
+    for comb in combs:
+        first = 0 if comb.teeth else -1
+        uncovered = np.arange(first, most + 1) + comb.phase
+        places = [comb.place(sleeve.straight_x(n.x, n.y, f.axis, f.edge), f.edge.x0) for n in f.on_sleeve]
+        numbers = [
+            sleeve.number_log_likelihood(f.on_sleeve, places, uncovered, scale, s) for s in starts
+        ]
+        total = np.logaddexp.reduce(numbers, axis=0) - math.log(len(starts))
+        total = total + comb.log_likelihood + sleeve.spacing_log_prior(comb, scale, f.outline)
+        total = total + sleeve.first_log_likelihood(comb, f.teeth, uncovered, f.edge.x0, f.visible_from_x)
+        shown.append(uncovered)
+        spread.append(np.full(len(uncovered), comb.u_phase))
+        value.append(total)
+        which += [comb] * len(uncovered)
+    shown_all, value_all = np.concatenate(shown), np.concatenate(value)
+    best = np.argsort(-value_all)[:KEPT]
+    return shown_all[best], np.concatenate(spread)[best], value_all[best], [which[i] for i in best]
+
+
+def _set_log_likelihood(miss_mm: Floats, spread_mm: Floats, mean_mm: float, own_mm: float) -> Floats:
+    """Log-likelihood of the edge's set being what the picture would make it."""
+    sigma = np.sqrt(own_mm**2 + U_PLACE_MM**2 + spread_mm**2)
+    usual = np.exp(-0.5 * ((miss_mm - mean_mm) / sigma) ** 2) / sigma
+    stray = np.exp(-0.5 * ((miss_mm - mean_mm) / STRAY_SET_MM) ** 2) / STRAY_SET_MM
+    return np.asarray(np.log((1 - STRAY_SHARE) * usual + STRAY_SHARE * stray + 1e-12))
+
+
+def weigh(f: Findings, scale: Scale, edge_set_mm: tuple[float, float] | None = None) -> Posterior:
+    """Weigh all readings under one scale.
+
+    Parameters
+    ----------
+    edge_set_mm : (mean, standard deviation), optional
+        The gauge's own, where it is known; otherwise as gauges usually have it.
+    """
+    n, pitch_mm = scale.divisions, float(scale.pitch_mm)
+    grating = thimble.grating(f.bevel, n, f.axis.u_y0)
+    offsets = thimble.numeral_offsets(f.on_thimble, f.bevel, f.axis, f.edge, n)
+    wholes = thimble.whole_log_likelihood(
+        f.on_thimble, offsets, grating.fraction, n, downwards=scale.reversed
+    )
+    parallax = parallax_divisions(f.bevel.roll_rad, f.outline.sleeve_radius, f.outline.thimble_radius, n)
+    if scale.reversed:
+        parallax = -parallax
+    fraction = grating.fraction if not scale.reversed else 1.0 - grating.fraction
+    division = np.arange(n) + fraction - parallax
+    uncovered, spread, on_sleeve, combs = _sleeve_states(f, scale)
+    mean, own = edge_set_mm or EDGE_SET_MM
+    gap = uncovered[:, None] - division[None, :] / n - mean / pitch_mm
+    nearest = np.round(gap)
+    turns = nearest[:, :, None] + np.array([-1.0, 0.0, 1.0])
+    miss = (uncovered[:, None, None] - turns - (division / n)[None, :, None]) * pitch_mm
+    total = on_sleeve[:, None, None] + wholes[None, :, None]
+    total = total + _set_log_likelihood(miss, spread[:, None, None] * pitch_mm, mean, own)
+    short = (turns < 0) & ((turns < -1) | (division / n < 0.6)[None, :, None])
+    total = total - 8.0 * short - 1.5 * (turns < 0)
+    keys = np.round(turns * n + np.arange(n)[None, :, None]).astype(int)
+    flat_keys, flat = keys.ravel(), total.ravel()
+    readings, inverse = np.unique(flat_keys, return_inverse=True)
+    top = flat.max()
+    summed = np.bincount(inverse.ravel(), np.exp(flat - top))
+    weight = np.log(summed + 1e-300) + top + GRATING_WEIGHT * grating.coherence
+    order = np.argsort(-weight)
+    best = int(np.argmax(flat))
+    state = best // (n * 3)
+    u_gap = f.outline.u_step / max(f.outline.thimble_radius - f.outline.sleeve_radius, 1.0)
+    u_roll = 0.3 * f.outline.u_middle / f.outline.sleeve_radius * n / (2 * math.pi) * 0.06
+    u = math.sqrt(grating.u_fraction**2 + (abs(parallax) * min(u_gap, 1.0)) ** 2 + u_roll**2)
+    return Posterior(
+        scale,
+        readings[order].astype(float) + fraction - parallax,
+        weight[order],
+        grating,
+        u,
+        parallax if not scale.reversed else -parallax,
+        float(miss.ravel()[best] / pitch_mm),
+        combs[state],
+    )
+
+
+def within_one_division(shown: Floats, probability: Floats, at: float) -> float:
+    """Probability of all readings no more than one division from one of them."""
+    return float(probability[np.abs(shown - at) <= 1.001].sum())
+
+
+def numbers_run_backwards(f: Findings, scale: Scale) -> float:
+    """Log-likelihood ratio of the thimble's numbers growing the other way against the usual one."""
+    n = scale.divisions
+    grating = thimble.grating(f.bevel, n, f.axis.u_y0)
+    offsets = thimble.numeral_offsets(f.on_thimble, f.bevel, f.axis, f.edge, n)
+    usual, other = (
+        _log_sum(thimble.whole_log_likelihood(f.on_thimble, offsets, grating.fraction, n, downwards=d))
+        for d in (False, True)
+    )
+    return other - usual

@@ -1,0 +1,238 @@
+"""From a photo to a sighting or a refusal: the order of the stages, and nothing else."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from vision import closeup, decide, lines, marks, sleeve, thimble
+from vision.closeup import Pose
+from vision.decide import Findings, Posterior
+from vision.evidence import evidence_of
+from vision.finder import find
+from vision.marks import Marks
+from vision.photo import Photo
+from vision.reasons import reason
+from vision.scale import KNOWN_SCALES, Scale
+from vision.sighting import Alternative, Evidence, Reason, Refusal, Sighting
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+ACCEPT = 0.5  # confidence from which a reading is given at all
+LEAST_PX_PER_DIVISION = 2.4  # below, neighbouring lines run together (sampling theorem, and a little)
+PRESENT = 0.5  # probability of a scale being there
+MIRRORED = 0.5
+MOST_POSES = 3  # places of a photo that are looked at closely
+GOOD_LOOK = 0.55  # quality of a close-up from which no other place is tried
+REVERSED_LOG_RATIO = 4.0  # evidence for numbers that run the other way
+LEAST_COHERENCE = 0.22  # of the thimble's grating; below, no divisions were seen
+MISMATCH = 0.30  # by how much another grating must fit better to contradict a named scale
+
+
+@dataclass(frozen=True)
+class Look:
+    """A close-up of one place: what the network marked there and what was fitted to it."""
+
+    pose: Pose
+    matrix: NDArray[np.float64]
+    grey: NDArray[np.uint8]
+    marks: Marks
+    findings: Findings | None
+    missing: str  # code of what was not found, if anything
+
+    @property
+    def quality(self) -> float:
+        """How much of a scale this looks like, 0 to 1."""
+        if self.findings is None:
+            return 0.1 * self.marks.present
+        best = max(thimble.grating(self.findings.bevel, n, 1.0).coherence for n in (25, 50, 100))
+        seen = min(self.findings.axis.strength, 1.0) * min(1.0, 0.3 + self.findings.edge.strength)
+        return self.marks.present * math.sqrt(max(seen, 0.0)) * min(1.0, best / 0.5)
+
+
+def look(grey: NDArray[np.uint8], pose: Pose) -> Look:
+    """Look closely at one place, once more from where the first look puts the scale."""
+    first = _look_once(grey, pose)
+    if first.findings is None:
+        return first
+    better = _refined(first)
+    turned = abs(better.angle_rad - pose.angle_rad)
+    grown = abs(math.log(better.sleeve_diameter_px / pose.sleeve_diameter_px))
+    moved = math.hypot(better.x - pose.x, better.y - pose.y) / pose.sleeve_diameter_px
+    if turned < 0.015 and grown < 0.03 and moved < 0.03:
+        return first
+    second = _look_once(grey, better)
+    return second if second.quality > 0.8 * first.quality else first
+
+
+def _look_once(grey: NDArray[np.uint8], pose: Pose) -> Look:
+    matrix = closeup.photo_to_closeup(pose)
+    cut = closeup.cut(grey, matrix)
+    seen = marks.read_marks(cut)
+    axis = lines.fit_axis(seen.ridge("reference_line"))
+    edge = lines.fit_edge(seen.ridge("edge"), axis) if axis else None
+    if axis is None or edge is None:
+        return Look(pose, matrix, cut, seen, None, "line_hidden" if axis is None else "cut_off")
+    axis = replace(axis, x_edge=edge.x0, y0=float(axis.y_at(edge.x0)))
+    outline = lines.fit_outline(seen.ridge("silhouette"), axis, edge)
+    bevel = thimble.unroll(seen.ridge("division"), axis, edge, outline)
+    teeth = sleeve.find_teeth(seen.ridge("graduation"), axis, edge)
+    numerals = marks.numerals(seen)
+    corners = closeup.move(matrix, np.array([[0.0, 0.0], [0.0, grey.shape[0] - 1.0], [grey.shape[1] - 1.0, 0.0], [grey.shape[1] - 1.0, grey.shape[0] - 1.0]]))
+    findings = Findings(
+        axis,
+        edge,
+        outline,
+        bevel,
+        teeth,
+        sleeve.find_combs(teeth, edge.x0),
+        [n for n in numerals if n.on == "sleeve" and n.x < edge.x0 + 4],
+        [n for n in numerals if n.on == "thimble" and n.x > edge.x0 + 4],
+        float(max(corners[:, 0].min(), 0.0)),
+    )
+    return Look(pose, matrix, cut, seen, findings, "")
+
+
+def _refined(seen: Look) -> Pose:
+    """Pose that the fitted lines give."""
+    assert seen.findings is not None
+    f = seen.findings
+    back = closeup.invert(seen.matrix)
+    x, y = closeup.move(back, np.array([[f.edge.x0, f.axis.y0]]))[0]
+    shrink = seen.pose.sleeve_diameter_px / closeup.SLEEVE_DIAMETER_PX
+    diameter = 2 * f.outline.sleeve_radius * shrink if f.outline.seen else seen.pose.sleeve_diameter_px
+    angle = seen.pose.angle_rad + math.atan(f.axis.slope)
+    return Pose(float(x), float(y), angle, float(diameter), seen.pose.probability)
+
+
+def sight(photo: Photo, scale: Scale | None, *, edge_set_mm: tuple[float, float] | None = None) -> Sighting | Refusal:
+    """Read the scale in a photo.
+
+    Parameters
+    ----------
+    photo : Photo
+    scale : Scale or None
+        What is engraved, or None to infer it from the picture.
+    edge_set_mm : (mean, standard deviation), optional
+        The gauge's own set of the edge in mm, where its record has it.
+
+    Returns
+    -------
+    Sighting or Refusal
+    """
+    found = find(photo.grey)
+    best: Look | None = None
+    for place in found[:MOST_POSES]:
+        seen = look(photo.grey, place.pose)
+        if best is None or seen.quality > best.quality:
+            best = seen
+        if best.quality > GOOD_LOOK:
+            break
+    if best is None:
+        return Refusal((reason("no_gauge"),))
+    if best.marks.present < PRESENT:
+        return Refusal((reason("no_gauge"),), evidence=evidence_of(best.matrix, None))
+    if best.marks.mirrored > MIRRORED:
+        return Refusal((reason("mirrored"),), evidence=evidence_of(best.matrix, best.findings))
+    if best.findings is None:
+        return Refusal((reason(best.missing),), evidence=evidence_of(best.matrix, None))
+    return _decided(best, best.findings, scale, edge_set_mm)
+
+
+def _decided(seen: Look, f: Findings, scale: Scale | None, edge_set_mm: tuple[float, float] | None) -> Sighting | Refusal:
+    """Weigh the findings under the scale, or under every scale of the trade."""
+    candidates = (scale,) if scale else KNOWN_SCALES
+    posteriors = [decide.weigh(f, s, edge_set_mm) for s in candidates]
+    evidences = np.array([p.log_evidence for p in posteriors])
+    shares = np.exp(evidences - evidences.max())
+    shares /= shares.sum()
+    chosen = posteriors[int(np.argmax(evidences))]
+    share = float(shares.max())
+    evidence = evidence_of(seen.matrix, f, chosen)
+    shrink = seen.pose.sleeve_diameter_px / closeup.SLEEVE_DIAMETER_PX
+    px = f.outline.thimble_radius * shrink * 2 * math.pi / chosen.scale.divisions
+    probability = np.exp(chosen.log_weight - chosen.log_evidence)
+    confidence = share * decide.within_one_division(chosen.shown, probability, chosen.shown[0])
+    alternatives = tuple(
+        _alternative(chosen.scale, s, share * float(p))
+        for s, p in zip(chosen.shown[: decide.MOST_ALTERNATIVES], probability, strict=False)
+        if p > 1e-4
+    )
+    reasons = _objections(seen, f, chosen, scale, share, px)
+    if confidence < ACCEPT and not reasons:
+        reasons = _doubts(f, chosen, share)
+    if reasons:
+        return Refusal(tuple(reasons), chosen.scale, alternatives, px, evidence)
+    best = _alternative(chosen.scale, float(chosen.shown[0]), confidence)
+    return Sighting(
+        chosen.scale,
+        scale is not None,
+        share if scale is None else 1.0,
+        best.turns,
+        best.division,
+        chosen.u_division,
+        confidence,
+        px,
+        f.bevel.roll_rad,
+        chosen.parallax_divisions,
+        alternatives,
+        evidence,
+    )
+
+
+def _alternative(scale: Scale, shown: float, probability: float) -> Alternative:
+    turns = math.floor(shown / scale.divisions)
+    return Alternative(turns, float(shown - turns * scale.divisions), probability)
+
+
+def _objections(seen: Look, f: Findings, chosen: Posterior, scale: Scale | None, share: float, px: float) -> list[Reason]:
+    """What forbids a reading, whatever its probability."""
+    out = []
+    if px < LEAST_PX_PER_DIVISION:
+        out.append(reason("too_small", px, LEAST_PX_PER_DIVISION))
+    if chosen.grating.coherence < LEAST_COHERENCE:
+        out.append(reason(_why_no_lines(seen, f)))
+    if scale is not None:
+        others = [thimble.grating(f.bevel, n, 1.0).coherence for n in (25, 50, 100) if n != scale.divisions]
+        if max(others) > chosen.grating.coherence + MISMATCH:
+            out.append(reason("scale_mismatch"))
+    elif share < ACCEPT:
+        out.append(reason("scale_ambiguous", share, ACCEPT))
+    if not chosen.scale.reversed and len(f.on_thimble) > 1 and decide.numbers_run_backwards(f, chosen.scale) > REVERSED_LOG_RATIO:
+        out.append(reason("reversed_numbers"))
+    return out
+
+
+def _why_no_lines(seen: Look, f: Findings) -> str:
+    """Tell glare, blur and a bare drum apart beside the edge."""
+    x, y = int(f.edge.x0), int(f.axis.y0)
+    part = seen.grey[max(y - 40, 0) : y + 40, max(x - 30, 0) : x + 30]
+    if part.size == 0:
+        return "cut_off"
+    if np.mean(part > 250) > 0.5 or np.mean(part < 4) > 0.5:
+        return "glare"
+    sharp = float(np.abs(np.diff(part.astype(np.float32), axis=0)).mean())
+    return "no_divisions" if sharp > 6.0 else "blurred"
+
+
+def _doubts(f: Findings, chosen: Posterior, share: float) -> list[Reason]:
+    """Why no reading stands out."""
+    n = chosen.scale.divisions
+    if not any(p.heat > 0.25 for p in f.on_thimble):
+        return [reason("thimble_unread")]
+    if not f.teeth and not any(p.heat > 0.25 for p in f.on_sleeve):
+        return [reason("sleeve_unread")]
+    if len(chosen.shown) > 1:
+        apart = abs(chosen.shown[0] - chosen.shown[1]) / n
+        if abs(apart - round(apart)) < 0.5 / n and round(apart) >= 1:
+            code = "turn_ambiguous" if round(apart) == 1 else "sleeve_unread"
+            return [reason(code)]
+    del share
+    return [reason("uncertain")]
+
+
+__all__ = ["Evidence", "look", "sight"]
