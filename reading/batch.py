@@ -16,6 +16,7 @@ from vision.scale import Scale
 from vision.sighting import Refusal, Sighting
 
 POOL_FROM = 4  # fewer photos than this are read before a second process has started
+EdgeSet = tuple[float, float]  # mean and standard deviation, in mm; see `gauges.edge_set`
 AHEAD_PER_WORKER = 4  # photos handed out before their turn, so that memory stays bounded
 
 
@@ -27,7 +28,7 @@ class Look:
     seen: Sighting | Refusal
 
 
-def look(path: Path, scale: Scale | None) -> Look | Unusable:
+def look(path: Path, scale: Scale | None, edge_set_mm: EdgeSet | None = None) -> Look | Unusable:
     """Look at one photo.
 
     Parameters
@@ -36,6 +37,8 @@ def look(path: Path, scale: Scale | None) -> Look | Unusable:
         The photo's file; its name in the answer is the path as given.
     scale : Scale or None
         The scale in the picture, None to infer it.
+    edge_set_mm : (mean, standard deviation), optional
+        How far this gauge's edge stands past where a reading puts it, where that is known.
     """
     from reading.dates import local
     from vision.photo import PhotoError, load
@@ -46,7 +49,10 @@ def look(path: Path, scale: Scale | None) -> Look | Unusable:
     except PhotoError as error:
         return Unusable(str(path), str(error))
     taken = None if photo.taken is None else local(photo.taken)
-    return Look(PhotoRecord(str(path), photo.sha256, taken), sight(photo, scale))
+    record = PhotoRecord(str(path), photo.sha256, taken)
+    if edge_set_mm is None:
+        return Look(record, sight(photo, scale))
+    return Look(record, sight(photo, scale, edge_set_mm=edge_set_mm))
 
 
 def worker_count(photos: int) -> int:
@@ -56,7 +62,10 @@ def worker_count(photos: int) -> int:
 
 
 def look_at_all(
-    paths: Sequence[Path], scale: Scale | None, workers: int
+    paths: Sequence[Path],
+    scale: Scale | None,
+    workers: int,
+    edge_set_mm: EdgeSet | None = None,
 ) -> Iterator[Look | Unusable]:
     """Look at photos with some processes; the answers come in the order of `paths`.
 
@@ -67,7 +76,7 @@ def look_at_all(
     """
     if workers <= 1:
         for path in paths:
-            yield look(path, scale)
+            yield look(path, scale, edge_set_mm)
         return
     # Fresh processes, not copies of this one: threads of libraries do not survive copying.
     context = multiprocessing.get_context("spawn")
@@ -75,7 +84,7 @@ def look_at_all(
         waiting: list[Future[Look | Unusable]] = []
         try:
             for path in paths:
-                waiting.append(pool.submit(_look_on_one_core, path, scale))
+                waiting.append(pool.submit(_look_on_one_core, path, scale, edge_set_mm))
                 if len(waiting) >= AHEAD_PER_WORKER * workers:
                     yield waiting.pop(0).result()
             while waiting:
@@ -89,9 +98,11 @@ def look_at_all(
             pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _look_on_one_core(path: Path, scale: Scale | None) -> Look | Unusable:
+def _look_on_one_core(
+    path: Path, scale: Scale | None, edge_set_mm: EdgeSet | None
+) -> Look | Unusable:
     """Look at one photo, leaving the other cores to the other processes."""
     import cv2
 
     cv2.setNumThreads(1)
-    return look(path, scale)
+    return look(path, scale, edge_set_mm)

@@ -1,11 +1,12 @@
-"""The book: the SQLite register of gauges and zero checks. The only module that speaks SQL."""
+"""The book: the SQLite register of gauges and what is known of them. It alone speaks SQL."""
 
 from __future__ import annotations
 
 import contextlib
+import json
 import os
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 from decimal import Decimal
 from pathlib import Path
@@ -14,6 +15,7 @@ from types import TracebackType
 from reading.gauge import Gauge, ZeroCheck, ZeroPhoto
 from reading.migrations import MIGRATIONS
 from reading.problem import Problem
+from reading.record import Event, KeptReading, Record
 from vision.scale import Scale
 
 APPLICATION_ID = int.from_bytes(b"dtml")  # marks a SQLite file as a book
@@ -125,8 +127,8 @@ class Book:
             raise BookError(f"gauge {identifier} is not in the book {self.path} (known: {known})")
         return _gauge(row)
 
-    def record_zero(self, check: ZeroCheck) -> int:
-        """Enter a zero check beside the earlier ones and give its number."""
+    def record_zero(self, check: ZeroCheck, readings: Sequence[KeptReading] = ()) -> int:
+        """Enter a zero check beside the earlier ones, with its readings, and give its number."""
         row = (
             check.gauge,
             _written(check.at),
@@ -152,38 +154,109 @@ class Book:
                     for place, photo in enumerate(check.photos)
                 ],
             )
+            _insert_readings(change, readings, None)
         return int(number)
 
-    def zero_checks(self, identifier: str) -> tuple[ZeroCheck, ...]:
-        """Give all zero checks of a gauge, oldest first."""
+    def keep(self, record: Record | None, readings: Sequence[KeptReading] = ()) -> int | None:
+        """Enter a record with the readings behind it, or readings alone; give its number."""
+        number = None
+        with self._change() as change:
+            if record is not None:
+                number = change.execute(
+                    "INSERT INTO record (gauge, kind, at, body, who, note, recorded)"
+                    " VALUES (?, ?, ?, ?, ?, ?, ?) RETURNING number",
+                    (
+                        record.gauge,
+                        record.kind,
+                        _written(record.at),
+                        json.dumps(record.body, ensure_ascii=False, allow_nan=False),
+                        record.who,
+                        record.note,
+                        _written(datetime.now()),
+                    ),
+                ).fetchone()[0]
+            _insert_readings(change, readings, number)
+        return number
+
+    def record_in_force(self, identifier: str, kind: str, at: datetime) -> Record | None:
+        """Give the newest record of a kind not later than `at`; of two at one time the later."""
+        with self._plain_errors():
+            row = self._connection.execute(
+                f"{_RECORD} WHERE gauge = ? AND kind = ? AND at <= ?"
+                " ORDER BY at DESC, number DESC LIMIT 1",
+                (identifier, kind, _written(at)),
+            ).fetchone()
+        return None if row is None else _record(row)
+
+    def records(self, identifier: str, kind: str) -> tuple[Record, ...]:
+        """Give all records of a kind, oldest first."""
         with self._plain_errors():
             rows = self._connection.execute(
-                "SELECT number, gauge, at, zero_error, u, source, spread, rod, who, note"
-                " FROM zero_check WHERE gauge = ? ORDER BY at, number",
-                (identifier,),
+                f"{_RECORD} WHERE gauge = ? AND kind = ? ORDER BY at, number", (identifier, kind)
             ).fetchall()
-            return tuple(self._zero_check(row) for row in rows)
+        return tuple(_record(row) for row in rows)
 
-    def _zero_check(self, row: tuple) -> ZeroCheck:
-        """Make a zero check of its row and its photos."""
-        number, gauge, at, zero_error, u, source, spread, rod, who, note = row
-        photos = self._connection.execute(
-            "SELECT name, sha256, zero_error FROM zero_photo WHERE zero_check = ? ORDER BY place",
-            (number,),
-        ).fetchall()
-        return ZeroCheck(
-            gauge,
-            datetime.fromisoformat(at),
-            Decimal(zero_error),
-            u,
-            source=source,
-            photos=tuple(ZeroPhoto(name, sha256, Decimal(z)) for name, sha256, z in photos),
-            spread=spread,
-            rod=None if rod is None else Decimal(rod),
-            who=who,
-            note=note,
-            number=number,
-        )
+    def edge_sets(self, identifier: str, most: int) -> tuple[float, ...]:
+        """Give the edge's set in the newest accepted photos of a gauge, newest first."""
+        with self._plain_errors():
+            rows = self._connection.execute(
+                "SELECT edge_set_pitches FROM reading WHERE gauge = ? AND edge_set_pitches NOTNULL"
+                " ORDER BY number DESC LIMIT ?",
+                (identifier, most),
+            ).fetchall()
+        return tuple(row[0] for row in rows)
+
+    def count(self, table: str, identifier: str) -> int:
+        """Count a gauge's rows in ``zero_check``, ``record`` or ``reading``."""
+        if table not in ("zero_check", "record", "reading"):
+            raise ValueError(f"table {table!r}: zero_check, record or reading")
+        with self._plain_errors():
+            row = self._connection.execute(
+                f"SELECT count(*) FROM {table} WHERE gauge = ?", (identifier,)
+            ).fetchone()
+        return int(row[0])
+
+    def history(self, identifier: str | None = None, most: int = -1) -> tuple[Event, ...]:
+        """Give the newest changes, of one gauge or of all, oldest first; all for `most` -1."""
+        where = "" if identifier is None else "WHERE gauge = ?"
+        given = () if identifier is None else (identifier,)
+        with self._plain_errors():
+            rows = self._connection.execute(
+                f"SELECT * FROM ({_HISTORY} {where} ORDER BY number DESC LIMIT ?) ORDER BY number",
+                (*given, most),
+            ).fetchall()
+        return tuple(_event(row) for row in rows)
+
+    def zero_checks(self, identifier: str, newest: int | None = None) -> tuple[ZeroCheck, ...]:
+        """Give a gauge's zero checks, oldest first: all, or only so many of the newest."""
+        limit = -1 if newest is None else newest
+        with self._plain_errors():
+            rows = self._connection.execute(
+                f"{_ZERO_CHECK} WHERE gauge = ? ORDER BY at DESC, number DESC LIMIT ?",
+                (identifier, limit),
+            ).fetchall()[::-1]
+            return self._with_photos(rows)
+
+    def zero_check_in_force(self, identifier: str, at: datetime) -> ZeroCheck | None:
+        """Give the newest check not later than `at`; of two at one time the one recorded last."""
+        with self._plain_errors():
+            rows = self._connection.execute(
+                f"{_ZERO_CHECK} WHERE gauge = ? AND at <= ? ORDER BY at DESC, number DESC LIMIT 1",
+                (identifier, _written(at)),
+            ).fetchall()
+            return next(iter(self._with_photos(rows)), None)
+
+    def _with_photos(self, rows: list[tuple]) -> tuple[ZeroCheck, ...]:
+        """Make zero checks of their rows, with their photos."""
+        photos: dict[int, list[ZeroPhoto]] = {}
+        numbers = [row[0] for row in rows]
+        for number, name, sha256, zero_error in self._connection.execute(
+            "SELECT zero_check, name, sha256, zero_error FROM zero_photo"
+            " WHERE zero_check IN (SELECT value FROM json_each (?)) ORDER BY zero_check, place",
+            (json.dumps(numbers),),
+        ):
+            photos.setdefault(number, []).append(ZeroPhoto(name, sha256, Decimal(zero_error)))
+        return tuple(_zero_check(row, tuple(photos.get(row[0], ()))) for row in rows)
 
     def _prepare(self) -> None:
         """Check that this is a book of this version or older, and bring it up to this version."""
@@ -255,6 +328,86 @@ _GAUGE = (
     "SELECT identifier, pitch, divisions, unit, range_start, range_end, vernier, reversed, notes"
     " FROM gauge"
 )
+
+
+_ZERO_CHECK = (
+    "SELECT number, gauge, at, zero_error, u, source, spread, rod, who, note FROM zero_check"
+)
+_RECORD = "SELECT gauge, kind, at, body, who, note, number FROM record"
+_HISTORY = """
+    SELECT number, recorded, who, what, gauge, subject, note, CASE what
+        WHEN 'zero check' THEN
+            (SELECT json_group_array (sha256) FROM zero_photo WHERE zero_check = subject)
+        WHEN 'reading' THEN
+            (SELECT json_group_array (sha256) FROM reading
+             WHERE reading.number = subject AND sha256 NOTNULL)
+        ELSE
+            (SELECT json_group_array (sha256) FROM reading
+             WHERE record = subject AND sha256 NOTNULL)
+        END
+    FROM history
+"""
+
+
+def _zero_check(row: tuple, photos: tuple[ZeroPhoto, ...]) -> ZeroCheck:
+    """Make a zero check of its row and its photos."""
+    number, gauge, at, zero_error, u, source, spread, rod, who, note = row
+    return ZeroCheck(
+        gauge,
+        datetime.fromisoformat(at),
+        Decimal(zero_error),
+        u,
+        source=source,
+        photos=photos,
+        spread=spread,
+        rod=None if rod is None else Decimal(rod),
+        who=who,
+        note=note,
+        number=number,
+    )
+
+
+def _record(row: tuple) -> Record:
+    """Make a record of its row."""
+    gauge, kind, at, body, who, note, number = row
+    return Record(gauge, kind, datetime.fromisoformat(at), json.loads(body), who, note, number)
+
+
+def _event(row: tuple) -> Event:
+    """Make a line of the history of its row."""
+    number, recorded, who, what, gauge, subject, note, photos = row
+    return Event(number, recorded, who, what, gauge, subject, note, tuple(json.loads(photos)))
+
+
+def _insert_readings(
+    change: sqlite3.Connection, readings: Sequence[KeptReading], record: int | None
+) -> None:
+    """Insert readings; one photo gives the edge's set of a gauge once."""
+    now = _written(datetime.now())
+    for one in readings:
+        known = change.execute(
+            "SELECT 1 FROM reading WHERE gauge = ? AND sha256 = ? AND edge_set_pitches NOTNULL",
+            (one.gauge, one.sha256),
+        ).fetchone()
+        change.execute(
+            "INSERT INTO reading (gauge, at, source, sha256, shown, u, confidence,"
+            " edge_set_pitches, zero_check, record, who, recorded)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            (
+                one.gauge,
+                _written(one.at),
+                one.source,
+                one.sha256,
+                str(one.shown),
+                one.u,
+                one.confidence,
+                None if known else one.edge_set_pitches,
+                one.zero_check,
+                record,
+                one.who,
+                now,
+            ),
+        )
 
 
 def _gauge(row: tuple) -> Gauge:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import functools
 import sys
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
 from io import TextIOWrapper
 from pathlib import Path
-from typing import Annotated, NoReturn, ParamSpec
+from typing import Annotated
 
 import typer
 
@@ -19,9 +17,9 @@ from reading.correct import program_version
 from reading.dates import parse_when
 from reading.gauge import Gauge
 from reading.length import parse_length
-from reading.problem import Problem, missing_library
-
-P = ParamSpec("P")
+from reading.measurement.cli import measure
+from reading.problem import Problem
+from reading.terminal import BookOption, OnOption, complain, one_line_errors, say
 
 app = typer.Typer(
     name="datumline",
@@ -33,54 +31,16 @@ app = typer.Typer(
 )
 gauge_app = typer.Typer(help="The register of gauges.", no_args_is_help=True, rich_markup_mode=None)
 app.add_typer(gauge_app, name="gauge")
+app.command()(measure)
 
-BookOption = Annotated[
-    Path | None,
-    typer.Option("--book", help="The book of gauges; else DATUMLINE_BOOK, else your data folder."),
-]
 PitchOption = Annotated[str | None, typer.Option(help='Travel in one turn, like "0.5 mm".')]
 DivisionsOption = Annotated[int | None, typer.Option(help="Divisions on the thimble.")]
 StartOption = Annotated[str | None, typer.Option(help='Start of the range, like "25 mm".')]
-OnOption = Annotated[
-    str | None, typer.Option("--on", help="Date, like 2026-11-25 or 2026-11-25 08:12.")
-]
-
-
-def _say(text: str) -> None:
-    typer.echo(text)
-
-
-def _complain(text: str) -> None:
-    typer.echo(text, err=True)
-
-
-def _stop(problem: Problem) -> NoReturn:
-    """End with the one line that says what to put right."""
-    _complain(f"datumline: {problem}")
-    raise typer.Exit(commands.USER_ERROR)
-
-
-def _one_line_errors(command: Callable[P, None]) -> Callable[P, None]:
-    """Turn a user's mistake, or a missing system library, into one line and exit code 2."""
-
-    @functools.wraps(command)
-    def guarded(*args: P.args, **kwargs: P.kwargs) -> None:
-        try:
-            command(*args, **kwargs)
-        except Problem as problem:
-            _stop(problem)
-        except ImportError as error:
-            missing = missing_library(error)
-            if missing is None:
-                raise
-            _stop(missing)
-
-    return guarded
 
 
 def _show_version(wanted: bool) -> None:
     if wanted:
-        _say(f"datumline {program_version()}")
+        say(f"datumline {program_version()}")
         raise typer.Exit
 
 
@@ -114,7 +74,7 @@ def _read_request(
 
 
 @app.command()
-@_one_line_errors
+@one_line_errors
 def read(
     photos: Annotated[list[Path], typer.Argument(metavar="PHOTO...", help="Photos of gauges.")],
     gauge: Annotated[str | None, typer.Option(help="The gauge, by its name in the book.")] = None,
@@ -141,11 +101,11 @@ def read(
         overlay=overlay,
         format=output,
     )
-    raise typer.Exit(commands.read(photos, request, _say, _complain))
+    raise typer.Exit(commands.read(photos, request, say, complain))
 
 
 @app.command()
-@_one_line_errors
+@one_line_errors
 def zero(
     gauge: Annotated[str, typer.Argument(metavar="GAUGE", help="Its name in the book.")],
     photos: Annotated[
@@ -167,12 +127,12 @@ def zero(
     with Book(book_path(book)) as opened:
         record = opened.gauge(gauge)
         request = commands.ZeroRequest(record, tuple(photos or ()), reading, rod, when, who, note)
-        code = commands.zero(request, opened, _say, _complain)
+        code = commands.zero(request, opened, say, complain)
     raise typer.Exit(code)
 
 
 @gauge_app.command("add")
-@_one_line_errors
+@one_line_errors
 def gauge_add(
     identifier: Annotated[str, typer.Argument(metavar="ID", help="What is written on the gauge.")],
     pitch: Annotated[str, typer.Option(help='Travel in one turn, like "0.5 mm".')],
@@ -193,20 +153,20 @@ def gauge_add(
     gauge = Gauge(identifier, scale, last, notes)
     with Book(book_path(book), create=True) as opened:
         opened.add_gauge(gauge)
-    _say(commands.gauge_line(gauge))
+    say(commands.gauge_line(gauge))
 
 
 @gauge_app.command("list")
-@_one_line_errors
+@one_line_errors
 def gauge_list(book: BookOption = None) -> None:
     """List the gauges in the book."""
     with Book(book_path(book)) as opened:
         for gauge in opened.gauges():
-            _say(commands.gauge_line(gauge))
+            say(commands.gauge_line(gauge))
 
 
 @gauge_app.command("show")
-@_one_line_errors
+@one_line_errors
 def gauge_show(
     identifier: Annotated[str, typer.Argument(metavar="ID", help="Its name in the book.")],
     book: BookOption = None,
@@ -215,7 +175,7 @@ def gauge_show(
     with Book(book_path(book)) as opened:
         gauge = opened.gauge(identifier)
         checks = opened.zero_checks(identifier)
-    _say(
+    say(
         "\n".join(
             [commands.gauge_line(gauge), *commands.gauge_history(gauge, checks, datetime.now())]
         )

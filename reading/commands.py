@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from decimal import Decimal
@@ -14,19 +13,18 @@ from reading.book import Book
 from reading.correct import correct, date_reading, refused
 from reading.gauge import Gauge, ZeroCheck, check_exact, in_force
 from reading.length import Length, parse_length, plain, round_uncertainty, trimmed
+from reading.looking import look_with_progress, report_unread, sighted
 from reading.notices import CAUTION
 from reading.problem import Problem
-from reading.result import PhotoRecord, Reading, Refused, Result, Unusable
+from reading.result import Reading, Refused, Result, Unusable
 from reading.slips import compare
+from reading.terminal import DONE, REFUSED, USER_ERROR, Say
 from reading.working import working, working_of_refusal
 from reading.zero import CheckNote, from_photos, from_reading
 from vision.scale import Scale
-from vision.sighting import Refusal, Sighting
+from vision.sighting import Refusal
 
-READ, USER_ERROR, REFUSED = 0, 2, 3  # exit codes
-PROGRESS_FROM = 6  # more than a handful of photos
 FORMATS = ("text", "json", "csv")
-Say = Callable[[str], None]  # prints one line, or several
 
 
 @dataclass(frozen=True)
@@ -80,15 +78,15 @@ def read(photos: Sequence[Path], request: ReadRequest, say: Say, complain: Say) 
     if request.format == "csv":
         say(formats.csv_header())
     overlays: set[Path] = set()
-    code = READ
-    for path, seen in zip(photos, _look_with_progress(photos, request.scale), strict=True):
+    code = DONE
+    for path, seen in zip(photos, look_with_progress(photos, request.scale), strict=True):
         result = finish(seen, request)
         if request.overlay is not None and not isinstance(result, Unusable):
             _write_overlay(path, request.overlay, result, seen, overlays)
         if isinstance(result, Unusable):
             complain(result.message)
             code = USER_ERROR
-        elif isinstance(result, Refused) and code == READ:
+        elif isinstance(result, Refused) and code == DONE:
             code = REFUSED
         if request.format != "text" or not isinstance(result, Unusable):
             say(written(result, request))
@@ -135,19 +133,6 @@ def _working(result: Result) -> tuple[str, ...]:
             return ()
 
 
-def _look_with_progress(
-    photos: Sequence[Path], scale: Scale | None
-) -> Iterator[batch.Look | Unusable]:
-    """Look at photos, counting them on stderr when a terminal watches and there are many."""
-    watched = len(photos) >= PROGRESS_FROM and sys.stderr.isatty()
-    looks = batch.look_at_all(photos, scale, batch.worker_count(len(photos)))
-    for count, seen in enumerate(looks, start=1):
-        if watched:
-            end = "\n" if count == len(photos) else ""
-            print(f"\r{count} of {len(photos)} photos", end=end, file=sys.stderr, flush=True)
-        yield seen
-
-
 def _write_overlay(
     photo: Path,
     folder: Path,
@@ -191,42 +176,19 @@ def zero(request: ZeroRequest, book: Book, say: Say, complain: Say) -> int:
         about = CheckNote(request.on or request.now, rod, request.who, request.note)
         check = from_reading(request.gauge, parse_length(request.reading, unit), about)
     else:
-        seen = list(_look_with_progress(request.photos, scale))
-        code = _report_unread(seen, say, complain)
-        if code != READ:
+        seen = list(look_with_progress(request.photos, scale))
+        code = report_unread(seen, say, complain)
+        if code != DONE:
             complain("No zero check was recorded: every photo must be read.")
             return code
-        sighted = _sighted(seen)
-        taken = [record.taken for record, _ in sighted if record.taken is not None]
+        found = sighted(seen)
+        taken = [record.taken for record, _ in found if record.taken is not None]
         at = request.on or max(taken, default=request.now)
         about = CheckNote(at, rod, request.who, request.note)
-        check = from_photos(request.gauge, sighted, about)
+        check = from_photos(request.gauge, found, about)
     book.record_zero(check)
     say("\n".join(check_lines(check, unit)))
-    return READ
-
-
-def _report_unread(seen: Sequence[batch.Look | Unusable], say: Say, complain: Say) -> int:
-    """Say which photos of a zero check could not be used or read; give the exit code so far."""
-    code = READ
-    for one in seen:
-        if isinstance(one, Unusable):
-            complain(one.message)
-            code = USER_ERROR
-        elif isinstance(one.seen, Refusal):
-            say(formats.to_text(refused(one.photo, one.seen)))
-            code = code or REFUSED
-    return code
-
-
-def _sighted(
-    seen: Sequence[batch.Look | Unusable],
-) -> list[tuple[PhotoRecord, Sighting]]:
-    return [
-        (one.photo, one.seen)
-        for one in seen
-        if isinstance(one, batch.Look) and isinstance(one.seen, Sighting)
-    ]
+    return DONE
 
 
 def check_lines(check: ZeroCheck, unit: str) -> list[str]:

@@ -146,7 +146,7 @@ def correct(
         division=division,
         correction=correction,
         alternatives=as_lengths(scale, sighting.alternatives),
-        notices=_correction_notices(correction, when) + _sighting_notices(sighting),
+        notices=correction_notices(correction, when) + sighting_notices(sighting),
         program=program_version(),
     )
     return _with_range_notices(reading)
@@ -164,7 +164,7 @@ def _engraved(scale: Scale) -> tuple[Decimal, int, str, Decimal]:
     return scale.pitch, scale.divisions, scale.unit, scale.start
 
 
-def _correction_notices(correction: Correction | NoCorrection, when: When) -> tuple[Notice, ...]:
+def correction_notices(correction: Correction | NoCorrection, when: When) -> tuple[Notice, ...]:
     """Say what is wanting about the zero check."""
     match correction:
         case NoCorrection(code):
@@ -178,7 +178,7 @@ def _correction_notices(correction: Correction | NoCorrection, when: When) -> tu
             return tuple(found)
 
 
-def _sighting_notices(sighting: Sighting) -> tuple[Notice, ...]:
+def sighting_notices(sighting: Sighting) -> tuple[Notice, ...]:
     """Say what is wanting about the picture."""
     found = []
     if sighting.confidence < LOW_CONFIDENCE:

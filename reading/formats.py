@@ -67,7 +67,7 @@ def to_json(result: Result, working: Sequence[str] | None = None) -> str:
     values = record(result)
     if working is not None:
         values["working"] = list(working)
-    return _json(values)
+    return json_text(values)
 
 
 def csv_header() -> str:
@@ -189,15 +189,17 @@ def _rounded_mm(scale: Scale, u: float) -> Decimal:
     return round_uncertainty(scale.to_mm(Decimal(repr(u))))
 
 
-def _json(value: object) -> str:
+def json_text(value: object) -> str:
     """Write JSON with decimals as they are, so that no binary fraction comes between."""
     match value:
         case Decimal():
             return trimmed(value)
         case dict():
-            return "{" + ", ".join(f"{json.dumps(k)}: {_json(v)}" for k, v in value.items()) + "}"
+            return (
+                "{" + ", ".join(f"{json.dumps(k)}: {json_text(v)}" for k, v in value.items()) + "}"
+            )
         case list():
-            return "[" + ", ".join(_json(item) for item in value) + "]"
+            return "[" + ", ".join(json_text(item) for item in value) + "]"
         case _:
             return json.dumps(value, allow_nan=False)
 

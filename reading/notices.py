@@ -27,6 +27,19 @@ NOTICES: dict[str, str] = {
     "scale_inferred": "Pitch and divisions were told from the picture: check {scale}.",
     "below_range": "The reading lies below the start of the gauge's range.",
     "beyond_range": "The reading lies beyond the end of the gauge's range.",
+    "outlier": (
+        "Reading {place} ({value}) lies farther off than chance explains (Grubbs, G = {g:.2f}, "
+        "critical {critical:.2f} at 5 %): look at it again. It was not left out."
+    ),
+    "no_calibration": (
+        "No calibration and no error limit is on record for this gauge: the error of its screw is "
+        "not in the uncertainty (datumline gauge calibrate, or gauge set --limit)."
+    ),
+    "no_temperature": (
+        "No temperature was given: work and gauge are taken to be at 20 °C, and no doubt about "
+        "that is in the uncertainty."
+    ),
+    "warm": "Warmth alone would change the result by {change}: it is taken off.",
 }
 
 

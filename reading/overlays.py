@@ -39,22 +39,36 @@ def save_overlay(
     Problem
         If the folder or file can't be written.
     """
+    data = overlay_jpeg(photo, seen, lines)
+    target = _free_name(folder, photo, taken)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(data)
+    except OSError as error:
+        raise Problem(
+            f"{target}: the overlay can't be written ({error.strerror}), choose another folder"
+        ) from error
+    return target
+
+
+def overlay_jpeg(
+    photo: Path, seen: Sighting | Refusal, lines: Sequence[str], widest_px: int | None = None
+) -> bytes:
+    """Draw what was seen on a photo, as JPEG data; shrunk to `widest_px` where that is given."""
     import cv2
 
     from vision.overlay import draw
     from vision.photo import load
 
     picture = draw(load(photo).grey, seen, lines)
-    _, data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
-    target = _free_name(folder, photo, taken)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        target.write_bytes(data.tobytes())
-    except OSError as error:
-        raise Problem(
-            f"{target}: the overlay can't be written ({error.strerror}), choose another folder"
-        ) from error
-    return target
+    height, width = picture.shape[:2]
+    if widest_px is not None and width > widest_px:
+        size = (widest_px, max(1, round(height * widest_px / width)))
+        small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
+    else:
+        small = picture
+    _, data = cv2.imencode(".jpg", small, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
+    return data.tobytes()
 
 
 def _free_name(folder: Path, photo: Path, taken: Collection[Path]) -> Path:

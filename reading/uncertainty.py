@@ -18,6 +18,7 @@ class Component:
     name: str
     u: float  # in the unit of the budget
     origin: str
+    degrees_of_freedom: float = math.inf
 
 
 @dataclass(frozen=True)
@@ -32,6 +33,13 @@ class Budget:
     def combined(self) -> float:
         """Combined standard uncertainty: root of the sum of squares (GUM 5.1.2)."""
         return math.hypot(*(component.u for component in self.components))
+
+    @property
+    def degrees_of_freedom(self) -> float:
+        """Effective degrees of freedom, u⁴ / Σ (uᵢ⁴ / νᵢ) (GUM G.4.1); may be infinite."""
+        combined = self.combined
+        doubt = sum((part.u / combined) ** 4 / part.degrees_of_freedom for part in self.components)
+        return 1 / doubt if doubt else math.inf
 
     @property
     def expanded(self) -> float:

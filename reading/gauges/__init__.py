@@ -1,0 +1,1 @@
+"""Getting to know gauges and looking after them, over years."""

@@ -1,0 +1,54 @@
+"""Looking at the photos of one command: progress, what can't be used, what was sighted."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from reading import batch, formats
+from reading.batch import EdgeSet
+from reading.correct import refused
+from reading.result import PhotoRecord, Unusable
+from reading.terminal import DONE, REFUSED, USER_ERROR, Say
+from vision.scale import Scale
+from vision.sighting import Refusal, Sighting
+
+PROGRESS_FROM = 6  # more than a handful of photos
+
+
+def look_with_progress(
+    photos: Sequence[Path], scale: Scale | None, edge_set_mm: EdgeSet | None = None
+) -> Iterator[batch.Look | Unusable]:
+    """Look at photos, counting them on stderr when a terminal watches and there are many."""
+    watched = len(photos) >= PROGRESS_FROM and sys.stderr.isatty()
+    looks = batch.look_at_all(photos, scale, batch.worker_count(len(photos)), edge_set_mm)
+    for count, seen in enumerate(looks, start=1):
+        if watched:
+            end = "\n" if count == len(photos) else ""
+            print(f"\r{count} of {len(photos)} photos", end=end, file=sys.stderr, flush=True)
+        yield seen
+
+
+def report_unread(seen: Sequence[batch.Look | Unusable], say: Say, complain: Say) -> int:
+    """Say which photos of a command could not be used or read; give the exit code so far."""
+    code = DONE
+    for one in seen:
+        if isinstance(one, Unusable):
+            complain(one.message)
+            code = USER_ERROR
+        elif isinstance(one.seen, Refusal):
+            say(formats.to_text(refused(one.photo, one.seen)))
+            code = code or REFUSED
+    return code
+
+
+def sighted(
+    seen: Sequence[batch.Look | Unusable],
+) -> list[tuple[PhotoRecord, Sighting]]:
+    """Pick the photos that were sighted, with what was sighted in them."""
+    return [
+        (one.photo, one.seen)
+        for one in seen
+        if isinstance(one, batch.Look) and isinstance(one.seen, Sighting)
+    ]

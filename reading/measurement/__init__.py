@@ -1,0 +1,1 @@
+"""A full measurement: several readings turned into one result with its budget."""

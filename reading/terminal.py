@@ -1,0 +1,72 @@
+"""What every command line part shares: how to print, how to stop, options that recur."""
+
+from __future__ import annotations
+
+import functools
+import getpass
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated, NoReturn, ParamSpec
+
+import typer
+
+from reading.problem import Problem, missing_library
+
+P = ParamSpec("P")
+DONE, USER_ERROR, REFUSED = 0, 2, 3  # exit codes
+Say = Callable[[str], None]  # prints one line, or several
+
+BookOption = Annotated[
+    Path | None,
+    typer.Option("--book", help="The book of gauges; else DATUMLINE_BOOK, else your data folder."),
+]
+OnOption = Annotated[
+    str | None, typer.Option("--on", help="Date, like 2026-11-25 or 2026-11-25 08:12.")
+]
+WhoOption = Annotated[str, typer.Option(help="Who did it.")]
+NoteOption = Annotated[str, typer.Option(help="Anything worth remembering.")]
+GaugeArgument = Annotated[str, typer.Argument(metavar="ID", help="Its name in the book.")]
+
+
+def say(text: str) -> None:
+    """Print for the user."""
+    typer.echo(text)
+
+
+def complain(text: str) -> None:
+    """Print what went wrong."""
+    typer.echo(text, err=True)
+
+
+def stop(problem: Problem) -> NoReturn:
+    """End with the one line that says what to put right."""
+    complain(f"datumline: {problem}")
+    raise typer.Exit(USER_ERROR)
+
+
+def one_line_errors(command: Callable[P, None]) -> Callable[P, None]:
+    """Turn a user's mistake, or a missing system library, into one line and exit code 2."""
+
+    @functools.wraps(command)
+    def guarded(*args: P.args, **kwargs: P.kwargs) -> None:
+        try:
+            command(*args, **kwargs)
+        except Problem as problem:
+            stop(problem)
+        except ImportError as error:
+            missing = missing_library(error)
+            if missing is None:
+                raise
+            stop(missing)
+
+    return guarded
+
+
+def user(given: str) -> str:
+    """Say who does it: as given, else the name that the system knows the user by."""
+    if given:
+        return given
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError):  # a user without an entry
+        return ""
