@@ -29,7 +29,7 @@ APART_CELLS = 2  # one pose within this many cells
 MOST_POSES = 4
 SAME_PLACE_DIAMETERS = 0.5  # two poses nearer than this are one
 
-SMALL_PX = 24.0  # sleeve diameter, in the square, below which a pose is taken again from nearer
+SMALL_PX = 70.0  # sleeve diameter, in the square, below which a pose is taken again from nearer
 GOOD_PX = 90.0  # sleeve diameter, in the square, that the nearer look aims at
 MOST_ENLARGED = 2.0  # square px a photo px: beyond, a nearer look shows nothing new
 LEAST_NEARER = 1.3  # a nearer look must enlarge by this much to be worth its time

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     Map = NDArray[np.float32]
 
 TRUST = 0.15  # ridge probability below which a pixel says nothing; common practice of thresholding
-STEEPEST = 0.16  # slope; a finder that is further off has found something else
+STEEPEST = 0.30  # slope; a finder that is further off has found something else
 LINE_REACH_PX = 34.0  # how far from the close-up's middle the reference line is looked for
 EDGE_REACH_PX = 34.0  # how far from the close-up's origin the edge is looked for
 
@@ -90,7 +90,7 @@ def fit_axis(ridge: Map) -> Axis | None:
     part[int(ORIGIN[1] + LINE_REACH_PX) + 1 :] = 0.0
     part[:, int(x_edge + EDGE_REACH_PX) :] = 0.0
     best = (0.0, 0.0, 0.0)
-    for slope in np.linspace(-STEEPEST, STEEPEST, 33):
+    for slope in np.linspace(-STEEPEST, STEEPEST, 49):
         rows = shear(part, float(slope), x_edge).sum(axis=1)
         rows = rows[:-2] + rows[1:-1] + rows[2:]
         at = int(np.argmax(rows))

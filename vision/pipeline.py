@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 ACCEPT = 0.5  # confidence from which a reading is given at all
 LEAST_PX_PER_DIVISION = 2.4  # below, neighbouring lines run together (sampling theorem, and a little)
+LEAST_QUALITY = 0.25  # of a close-up that may hold a scale although the network doubts it
 PRESENT = 0.5  # probability of a scale being there
 MIRRORED = 0.5
 MOST_POSES = 3  # places of a photo that are looked at closely
@@ -48,10 +49,10 @@ class Look:
     def quality(self) -> float:
         """How much of a scale this looks like, 0 to 1."""
         if self.findings is None:
-            return 0.1 * self.marks.present
+            return 0.05 * self.marks.present
         best = max(thimble.grating(self.findings.bevel, n, 1.0).coherence for n in (25, 50, 100))
         seen = min(self.findings.axis.strength, 1.0) * min(1.0, 0.3 + self.findings.edge.strength)
-        return self.marks.present * math.sqrt(max(seen, 0.0)) * min(1.0, best / 0.5)
+        return (0.5 + 0.5 * self.marks.present) * math.sqrt(max(seen, 0.0)) * min(1.0, best / 0.5)
 
 
 def look(grey: NDArray[np.uint8], pose: Pose) -> Look:
@@ -134,7 +135,7 @@ def sight(photo: Photo, scale: Scale | None, *, edge_set_mm: tuple[float, float]
             break
     if best is None:
         return Refusal((reason("no_gauge"),))
-    if best.marks.present < PRESENT:
+    if best.quality < LEAST_QUALITY and best.marks.present < PRESENT:
         return Refusal((reason("no_gauge"),), evidence=evidence_of(best.matrix, None))
     if best.marks.mirrored > MIRRORED:
         return Refusal((reason("mirrored"),), evidence=evidence_of(best.matrix, best.findings))

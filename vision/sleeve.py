@@ -187,7 +187,7 @@ def _refined(
         k = index[ok]
         few = ok.sum() < 6
         design = np.stack([np.ones(len(k)), k, k * k], axis=1)
-        ridge = np.diag([0.0, 0.0, 1e9 if few else 1e-6])
+        ridge = np.diag([1e-9, 1e-6, 1e9 if few else 1e-6])
         c = np.linalg.solve(design.T @ design + ridge, design.T @ x[ok])
         # tooth k stands at c0 + c1 k + c2 k^2; the edge at place `phase` beyond tooth 0
         q = np.array([c[2], c[1], c[0] - edge_x])
