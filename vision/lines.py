@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 TRUST = 0.15  # ridge probability below which a pixel says nothing; common practice of thresholding
 STEEPEST = 0.30  # slope; a finder that is further off has found something else
 LINE_REACH_PX = 34.0  # how far from the close-up's middle the reference line is looked for
+SLOPE_HOLD_PX2 = 60.0  # spread along x, px^2, below which a line's slope is mostly what is expected
 EDGE_REACH_PX = 34.0  # how far from the close-up's origin the edge is looked for
 
 
@@ -43,11 +44,15 @@ class Axis:
 
 @dataclass(frozen=True)
 class Edge:
-    """The thimble's edge x = x0 + lean dy + bend dy^2, dy counted from the reference line."""
+    """The thimble's edge x = x0 + lean dy + bend dy^2, dy counted from the reference line.
+
+    `across` is the lean of the arc's chord; at right angles to it the axis is to be expected.
+    """
 
     x0: float
     lean: float
     bend: float
+    across: float
     u_x0: float
     strength: float
 
@@ -82,16 +87,20 @@ def shear(ridge: Map, slope: float, x0: float) -> Map:
     )
 
 
-def fit_axis(ridge: Map) -> Axis | None:
-    """Fit the reference line to its ridge map; None where there is none."""
+def fit_axis(ridge: Map, expected_slope: float = 0.0) -> Axis | None:
+    """Fit the reference line to its ridge map; None where there is none.
+
+    A short line says little of its own slope: it is held by the expected one.
+    """
     x_edge = ORIGIN[0]
     part = np.where(ridge > TRUST, ridge, 0.0).astype(np.float32)
     part[: int(ORIGIN[1] - LINE_REACH_PX)] = 0.0
     part[int(ORIGIN[1] + LINE_REACH_PX) + 1 :] = 0.0
     part[:, int(x_edge + EDGE_REACH_PX) :] = 0.0
     best = (0.0, 0.0, 0.0)
-    for slope in np.linspace(-STEEPEST, STEEPEST, 49):
+    for slope in expected_slope + np.linspace(-STEEPEST, STEEPEST, 49):
         rows = shear(part, float(slope), x_edge).sum(axis=1)
+        rows = rows * np.exp(-0.5 * ((slope - expected_slope) / 0.2) ** 2)
         rows = rows[:-2] + rows[1:-1] + rows[2:]
         at = int(np.argmax(rows))
         if rows[at] > best[0]:
@@ -109,8 +118,10 @@ def fit_axis(ridge: Map) -> Axis | None:
             return None
         mx, my = np.average(xx, weights=w), np.average(yy, weights=w)
         spread = np.sum(w * (xx - mx) ** 2)
-        # a short line says little of its slope: hold it with the finder's own accuracy
-        slope = float(np.sum(w * (xx - mx) * (yy - my)) / (spread + w.sum() * 60.0))
+        hold = w.sum() * SLOPE_HOLD_PX2
+        slope = float(
+            (np.sum(w * (xx - mx) * (yy - my)) + hold * expected_slope) / (spread + hold)
+        )
         y0 = float(my + slope * (x_edge - mx))
         columns = max(float(len(np.unique(xx[w > 0]))), 2.0)
         u = 0.35 / np.sqrt(columns) * np.sqrt(1.0 + (x_edge - mx) ** 2 * w.sum() / (spread + 1.0))
@@ -120,39 +131,44 @@ def fit_axis(ridge: Map) -> Axis | None:
     return Axis(y0, slope, x_edge, first, last, float(max(u, 0.04)), min(1.0, strength))
 
 
-def fit_edge(ridge: Map, axis: Axis) -> Edge | None:
-    """Fit the edge's arc to its ridge map; None where too little of it is seen."""
-    rows = np.arange(ridge.shape[0])
+def fit_edge(ridge: Map, y0: float) -> Edge | None:
+    """Fit the edge's arc, dy counted from `y0`; None where too little of it is seen."""
     lo, hi = int(ORIGIN[0] - EDGE_REACH_PX), int(ORIGIN[0] + EDGE_REACH_PX)
-    band = np.where(ridge[:, lo:hi] > TRUST, ridge[:, lo:hi], 0.0).astype(np.float64)
-    x0, lean, bend = ORIGIN[0], -axis.slope, 0.0
+    band = np.where(ridge[:, lo:hi] > TRUST, ridge[:, lo:hi], 0.0).astype(np.float32)
     yy, cc = np.nonzero(band)
     if len(yy) < 30:
         return None
-    xx = cc + float(lo)
-    weight = band[yy, cc]
-    dy = yy - axis.y0
-    near = weight * (np.abs(dy) < 30)
-    x0 = (
-        float(np.average(xx, weights=near))
-        if near.sum() > 3
-        else float(np.average(xx, weights=weight))
-    )
-    for reach in (14.0, 7.0, 3.5, 3.0):
+    x0, lean = _steer(band, y0)
+    x0 += lo
+    xx, weight, dy = cc + float(lo), band[yy, cc].astype(np.float64), yy - y0
+    bend = 0.0
+    for reach in (10.0, 6.0, 3.5, 3.0):
         off = xx - (x0 + lean * dy + bend * dy * dy)
         w = weight * np.clip(1.0 - (off / reach) ** 2, 0.0, None) ** 2
         if w.sum() < 8.0:
             return None
         s = dy / 60.0
         design = np.stack([np.ones_like(s), s, s * s], axis=1)
-        normal = design.T @ (design * w[:, None]) + np.diag([0.0, 8.0, 12.0])
-        prior = np.array([0.0, 8.0 * -axis.slope * 60.0, 0.0])
-        x0, a, b = np.linalg.solve(normal, design.T @ (w * xx) + prior)
+        normal = design.T @ (design * w[:, None]) + np.diag([0.0, 1.0, 12.0])
+        held = np.array([0.0, lean * 60.0, 0.0])
+        x0, a, b = np.linalg.solve(normal, design.T @ (w * xx) + held)
         lean, bend = float(a) / 60.0, float(b) / 3600.0
-    seen_rows = len(np.unique(yy[w > 0]))
-    strength = float(np.clip(seen_rows / (0.7 * SLEEVE_DIAMETER_PX), 0.0, 1.0))
-    del rows
-    return Edge(float(x0), lean, bend, 0.5 / np.sqrt(max(seen_rows, 4) / 8.0), strength)
+    seen = np.unique(yy[w > 0])
+    strength = float(np.clip(len(seen) / (0.7 * SLEEVE_DIAMETER_PX), 0.0, 1.0))
+    across = lean + 2 * bend * float(seen.mean() - y0)
+    return Edge(float(x0), lean, bend, across, 0.5 / np.sqrt(max(len(seen), 4) / 8.0), strength)
+
+
+def _steer(band: Map, y0: float) -> tuple[float, float]:
+    """Find the straight line (x at y0, lean) that gathers most of a band's ridge."""
+    best = (-1.0, 0.0, 0.0)
+    for lean in np.linspace(-STEEPEST, STEEPEST, 31):
+        columns = shear(np.ascontiguousarray(band.T), float(lean), y0).sum(axis=1)
+        columns = np.convolve(columns, np.ones(7), mode="same") * np.exp(-0.5 * (lean / 0.2) ** 2)
+        at = int(np.argmax(columns))
+        if columns[at] > best[0]:
+            best = (float(columns[at]), float(at), float(lean))
+    return best[1], best[2]
 
 
 def _peak(profile: NDArray[np.float64], expected: float, spread: float) -> tuple[float, float]:

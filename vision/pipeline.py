@@ -74,8 +74,9 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose) -> Look:
     matrix = closeup.photo_to_closeup(pose)
     cut = closeup.cut(grey, matrix)
     seen = marks.read_marks(cut)
-    axis = lines.fit_axis(seen.ridge("reference_line"))
-    edge = lines.fit_edge(seen.ridge("edge"), axis) if axis else None
+    rough = lines.fit_edge(seen.ridge("edge"), closeup.ORIGIN[1])
+    axis = lines.fit_axis(seen.ridge("reference_line"), -rough.across if rough else 0.0)
+    edge = lines.fit_edge(seen.ridge("edge"), axis.y0) if axis else None
     if axis is None or edge is None:
         return Look(pose, matrix, cut, seen, None, "line_hidden" if axis is None else "cut_off")
     axis = replace(axis, x_edge=edge.x0, y0=float(axis.y_at(edge.x0)))

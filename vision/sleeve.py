@@ -191,6 +191,8 @@ def _refined(
         c = np.linalg.solve(design.T @ design + ridge, design.T @ x[ok])
         # tooth k stands at c0 + c1 k + c2 k^2; the edge at place `phase` beyond tooth 0
         q = np.array([c[2], c[1], c[0] - edge_x])
+        if abs(q[1]) < 1.0:  # neighbouring graduations never lie within a pixel
+            return None
         if abs(q[0]) < 1e-9:
             at_edge = -q[2] / q[1]
         else:
