@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from dataclasses import replace
-from datetime import datetime
 from io import TextIOWrapper
 from pathlib import Path
 from typing import Annotated
@@ -15,11 +14,23 @@ from reading import commands
 from reading.book import Book, book_path
 from reading.correct import program_version
 from reading.dates import parse_when
-from reading.gauge import Gauge
-from reading.length import parse_length
+from reading.gauges.cli import gauge_app
 from reading.measurement.cli import measure
+from reading.measurement.taking import kept_reading, known_edge_set
 from reading.problem import Problem
-from reading.terminal import BookOption, OnOption, complain, one_line_errors, say
+from reading.result import Reading
+from reading.terminal import (
+    BookOption,
+    DivisionsOption,
+    OnOption,
+    PitchOption,
+    StartOption,
+    WhoOption,
+    complain,
+    one_line_errors,
+    say,
+    user,
+)
 
 app = typer.Typer(
     name="datumline",
@@ -29,13 +40,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-gauge_app = typer.Typer(help="The register of gauges.", no_args_is_help=True, rich_markup_mode=None)
 app.add_typer(gauge_app, name="gauge")
 app.command()(measure)
-
-PitchOption = Annotated[str | None, typer.Option(help='Travel in one turn, like "0.5 mm".')]
-DivisionsOption = Annotated[int | None, typer.Option(help="Divisions on the thimble.")]
-StartOption = Annotated[str | None, typer.Option(help='Start of the range, like "25 mm".')]
 
 
 def _show_version(wanted: bool) -> None:
@@ -65,7 +71,12 @@ def _read_request(
             raise Problem("--gauge has its own scale: leave out --pitch, --divisions and --start")
         with Book(book_path(book)) as opened:
             record = opened.gauge(gauge)
-            return commands.ReadRequest(record.scale, record, opened.zero_checks(gauge))
+            return commands.ReadRequest(
+                record.scale,
+                record,
+                opened.zero_checks(gauge),
+                edge_set_mm=known_edge_set(opened, record),
+            )
     if pitch is not None and divisions is not None:
         return commands.ReadRequest(commands.parse_scale(pitch, divisions, start))
     if any(value is not None for value in scale):
@@ -90,6 +101,10 @@ def read(
         Path | None, typer.Option(metavar="DIR", help="Save pictures of what was seen here.")
     ] = None,
     output: Annotated[str, typer.Option("--format", help="text, json or csv.")] = "text",
+    keep: Annotated[
+        bool, typer.Option("--keep", help="Enter the readings in the book, looked at and accepted.")
+    ] = False,
+    who: WhoOption = "",
     book: BookOption = None,
 ) -> None:
     """Read photos, and correct the readings for the gauge's zero error."""
@@ -101,7 +116,14 @@ def read(
         overlay=overlay,
         format=output,
     )
-    raise typer.Exit(commands.read(photos, request, say, complain))
+    if keep and gauge is None:
+        raise Problem("--keep: name the gauge that the readings belong to (--gauge)")
+    accepted: list[Reading] = []
+    code = commands.read(photos, request, say, complain, accepted.append)
+    if keep:
+        with Book(book_path(book)) as opened:
+            opened.keep(None, [kept_reading(one, user(who)) for one in accepted])
+    raise typer.Exit(code)
 
 
 @app.command()
@@ -126,60 +148,18 @@ def zero(
     when = parse_when(on) if on is not None else None
     with Book(book_path(book)) as opened:
         record = opened.gauge(gauge)
-        request = commands.ZeroRequest(record, tuple(photos or ()), reading, rod, when, who, note)
+        request = commands.ZeroRequest(
+            record,
+            tuple(photos or ()),
+            reading,
+            rod,
+            when,
+            user(who),
+            note,
+            known_edge_set(opened, record),
+        )
         code = commands.zero(request, opened, say, complain)
     raise typer.Exit(code)
-
-
-@gauge_app.command("add")
-@one_line_errors
-def gauge_add(
-    identifier: Annotated[str, typer.Argument(metavar="ID", help="What is written on the gauge.")],
-    pitch: Annotated[str, typer.Option(help='Travel in one turn, like "0.5 mm".')],
-    divisions: Annotated[int, typer.Option(help="Divisions on the thimble.")],
-    start: StartOption = None,
-    end: Annotated[str | None, typer.Option(help='End of the range, like "25 mm".')] = None,
-    vernier: Annotated[int | None, typer.Option(help="Parts of the vernier, if any.")] = None,
-    reverse: Annotated[
-        bool, typer.Option("--reversed", help="Depth and groove gauges: numbers run backwards.")
-    ] = False,
-    notes: Annotated[str, typer.Option(help="Anything worth remembering.")] = "",
-    book: BookOption = None,
-) -> None:
-    """Enter a gauge in the book."""
-    scale = commands.parse_scale(pitch, divisions, start, vernier=vernier, backwards=reverse)
-    unit = scale.unit
-    last = parse_length(end, unit).to(unit).value if end is not None else None
-    gauge = Gauge(identifier, scale, last, notes)
-    with Book(book_path(book), create=True) as opened:
-        opened.add_gauge(gauge)
-    say(commands.gauge_line(gauge))
-
-
-@gauge_app.command("list")
-@one_line_errors
-def gauge_list(book: BookOption = None) -> None:
-    """List the gauges in the book."""
-    with Book(book_path(book)) as opened:
-        for gauge in opened.gauges():
-            say(commands.gauge_line(gauge))
-
-
-@gauge_app.command("show")
-@one_line_errors
-def gauge_show(
-    identifier: Annotated[str, typer.Argument(metavar="ID", help="Its name in the book.")],
-    book: BookOption = None,
-) -> None:
-    """Show a gauge and its zero checks; a star marks the one in force now."""
-    with Book(book_path(book)) as opened:
-        gauge = opened.gauge(identifier)
-        checks = opened.zero_checks(identifier)
-    say(
-        "\n".join(
-            [commands.gauge_line(gauge), *commands.gauge_history(gauge, checks, datetime.now())]
-        )
-    )
 
 
 def main() -> None:

@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from decimal import Decimal
 from pathlib import Path
 
 from reading import batch, formats
+from reading.batch import EdgeSet
 from reading.book import Book
 from reading.correct import correct, date_reading, refused
-from reading.gauge import Gauge, ZeroCheck, check_exact, in_force
-from reading.length import Length, parse_length, plain, round_uncertainty, trimmed
+from reading.gauge import Gauge, ZeroCheck, check_exact
+from reading.gauges.lines import check_lines
+from reading.length import parse_length
 from reading.looking import look_with_progress, report_unread, sighted
 from reading.notices import CAUTION
 from reading.problem import Problem
+from reading.record import KeptReading
 from reading.result import Reading, Refused, Result, Unusable
 from reading.slips import compare
 from reading.terminal import DONE, REFUSED, USER_ERROR, Say
 from reading.working import working, working_of_refusal
-from reading.zero import CheckNote, from_photos, from_reading
+from reading.zero import CheckNote, closed_readings, from_photos, from_reading
 from vision.scale import Scale
 from vision.sighting import Refusal
 
@@ -39,6 +42,7 @@ class ReadRequest:
     explain: bool = False
     overlay: Path | None = None
     format: str = "text"
+    edge_set_mm: EdgeSet | None = None
     now: datetime = field(default_factory=datetime.now)
 
     def __post_init__(self) -> None:
@@ -73,16 +77,29 @@ def parse_scale(
     return scale
 
 
-def read(photos: Sequence[Path], request: ReadRequest, say: Say, complain: Say) -> int:
-    """Read photos, write each result as it comes, and give the exit code."""
+def read(
+    photos: Sequence[Path],
+    request: ReadRequest,
+    say: Say,
+    complain: Say,
+    accept: Callable[[Reading], None] | None = None,
+) -> int:
+    """Read photos, write each result as it comes, and give the exit code.
+
+    `accept` is handed every reading, for what a person says is to be kept.
+    """
     if request.format == "csv":
         say(formats.csv_header())
     overlays: set[Path] = set()
     code = DONE
-    for path, seen in zip(photos, look_with_progress(photos, request.scale), strict=True):
+    for path, seen in zip(
+        photos, look_with_progress(photos, request.scale, request.edge_set_mm), strict=True
+    ):
         result = finish(seen, request)
         if request.overlay is not None and not isinstance(result, Unusable):
             _write_overlay(path, request.overlay, result, seen, overlays)
+        if isinstance(result, Reading) and accept is not None:
+            accept(result)
         if isinstance(result, Unusable):
             complain(result.message)
             code = USER_ERROR
@@ -158,6 +175,7 @@ class ZeroRequest:
     on: datetime | None = None
     who: str = ""
     note: str = ""
+    edge_set_mm: EdgeSet | None = None
     now: datetime = field(default_factory=datetime.now)
 
     def __post_init__(self) -> None:
@@ -171,12 +189,13 @@ def zero(request: ZeroRequest, book: Book, say: Say, complain: Say) -> int:
     """Record a zero check, unless a photo can't be used or is refused; give the exit code."""
     scale = request.gauge.scale
     unit = scale.unit
+    readings: list[KeptReading] = []
     rod = parse_length(request.rod, unit).to(unit).value if request.rod else None
     if request.reading is not None:
         about = CheckNote(request.on or request.now, rod, request.who, request.note)
         check = from_reading(request.gauge, parse_length(request.reading, unit), about)
     else:
-        seen = list(look_with_progress(request.photos, scale))
+        seen = list(look_with_progress(request.photos, scale, request.edge_set_mm))
         code = report_unread(seen, say, complain)
         if code != DONE:
             complain("No zero check was recorded: every photo must be read.")
@@ -186,52 +205,7 @@ def zero(request: ZeroRequest, book: Book, say: Say, complain: Say) -> int:
         at = request.on or max(taken, default=request.now)
         about = CheckNote(at, rod, request.who, request.note)
         check = from_photos(request.gauge, found, about)
-    book.record_zero(check)
+        readings = closed_readings(request.gauge, found, check)
+    book.record_zero(check, readings)
     say("\n".join(check_lines(check, unit)))
     return DONE
-
-
-def check_lines(check: ZeroCheck, unit: str) -> list[str]:
-    """Write a zero check for people."""
-    u = plain(round_uncertainty(Decimal(repr(check.u))))
-    lines = [
-        f"{check.gauge}: zero error {plain(check.zero_error, signed=True)} {unit}, standard "
-        f"uncertainty {u} {unit}, in force from {check.at:%Y-%m-%d %H:%M}"
-    ]
-    lines += [
-        f"  {photo.name}: {plain(photo.zero_error, signed=True)} {unit}" for photo in check.photos
-    ]
-    if check.spread is not None:
-        lines.append(f"  spread (standard deviation): {check.spread:.2g} {unit}")
-    return lines
-
-
-def gauge_line(gauge: Gauge) -> str:
-    """Write a gauge in one line."""
-    scale = gauge.scale
-    least = Length(scale.least_count / (scale.vernier or 1), scale.unit)
-    parts = [
-        f"pitch {scale.pitch} {scale.unit}",
-        f"{scale.divisions} divisions",
-        f"least count {trimmed(least.value)} {least.unit}",
-    ]
-    if scale.vernier:
-        parts.append(f"vernier of {scale.vernier}")
-    end = "" if gauge.end is None else f" to {gauge.end}"
-    parts.append(f"range from {scale.start}{end} {scale.unit}")
-    if scale.reversed:
-        parts.append("numbers reversed")
-    return f"{gauge.identifier}: {', '.join(parts)}" + (f"; {gauge.notes}" if gauge.notes else "")
-
-
-def gauge_history(gauge: Gauge, checks: Sequence[ZeroCheck], now: datetime) -> list[str]:
-    """Write a gauge's zero checks, oldest first, marking the one in force."""
-    if not checks:
-        return ["  no zero check on record"]
-    current = in_force(checks, now)
-    return [
-        f"  {'*' if check is current else ' '} {check.at:%Y-%m-%d %H:%M}"
-        f"  {plain(check.zero_error, signed=True)} {gauge.scale.unit}  {check.source}"
-        + (f"  {check.note}" if check.note else "")
-        for check in checks
-    ]

@@ -20,6 +20,9 @@ BookOption = Annotated[
     Path | None,
     typer.Option("--book", help="The book of gauges; else DATUMLINE_BOOK, else your data folder."),
 ]
+PitchOption = Annotated[str | None, typer.Option(help='Travel in one turn, like "0.5 mm".')]
+DivisionsOption = Annotated[int | None, typer.Option(help="Divisions on the thimble.")]
+StartOption = Annotated[str | None, typer.Option(help='Start of the range, like "25 mm".')]
 OnOption = Annotated[
     str | None, typer.Option("--on", help="Date, like 2026-11-25 or 2026-11-25 08:12.")
 ]

@@ -9,10 +9,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 
-from reading.correct import whole_steps
+from reading.correct import as_length, whole_steps
 from reading.gauge import PHOTOS, TYPED, Gauge, ZeroCheck, ZeroPhoto
 from reading.length import Length, plain
 from reading.problem import Problem
+from reading.record import KeptReading
 from reading.result import PhotoRecord
 from reading.uncertainty import rectangular, resolution, shown_budget, steps_per_division
 from vision.scale import Scale
@@ -155,6 +156,38 @@ def from_reading(gauge: Gauge, reading: Length, about: CheckNote) -> ZeroCheck:
         who=about.who,
         note=about.note,
     )
+
+
+def closed_readings(
+    gauge: Gauge, photos: Sequence[tuple[PhotoRecord, Sighting]], check: ZeroCheck
+) -> list[KeptReading]:
+    """Make the readings behind a zero check, with what they teach of the edge's set.
+
+    Notes
+    -----
+    The closed gauge settles the whole turn. Where the sighting had another one, its edge stood by
+    that much elsewhere against the reading.
+    """
+    scale, found = gauge.scale, []
+    for (record, sighting), photo in zip(photos, check.photos, strict=True):
+        shown = (check.rod or scale.start) + photo.zero_error
+        seen = as_length(scale, sighting.turns, sighting.division)
+        turns_off = round((seen - shown) / scale.pitch)
+        edge = sighting.evidence.edge_set_pitches
+        found.append(
+            KeptReading(
+                gauge.identifier,
+                check.at,
+                record.name,
+                shown,
+                shown_budget(scale, sighting.u_division).combined,
+                record.sha256,
+                sighting.confidence,
+                None if edge is None else edge + turns_off,
+                who=check.who,
+            )
+        )
+    return found
 
 
 def _total_divisions(scale: Scale, turns: int, division: float) -> Decimal:

@@ -63,14 +63,17 @@ def measure(
     """Turn several readings of one thing into a result with its uncertainty."""
     from reading.measurement import command
     from reading.measurement.result import Layout
+    from reading.measurement.taking import Wanted
 
     with Book(book_path(book)) as opened:
         request = command.MeasureRequest(
             opened.gauge(gauge),
-            tuple(photos or ()),
-            readings,
+            Wanted(
+                tuple(photos or ()),
+                readings,
+                parse_when(on, end_of_day=True) if on is not None else None,
+            ),
             Layout(places, directions),
-            parse_when(on, end_of_day=True) if on is not None else None,
             lower,
             upper,
             wire,

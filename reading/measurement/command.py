@@ -2,33 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from decimal import Decimal
 from pathlib import Path
 
-from reading.batch import Look
 from reading.book import Book
-from reading.correct import as_length, date_reading, whole_steps
 from reading.formats import caption
 from reading.gauge import Gauge
-from reading.gauges import calibration, edge_set, facts
+from reading.gauges import calibration, facts
 from reading.length import MM_PER_UNIT, parse_length, trimmed
-from reading.looking import look_with_progress, report_unread, sighted
 from reading.measurement import lines
 from reading.measurement.conformity import Limits
 from reading.measurement.measure import LEVEL, About, measure
-from reading.measurement.parsing import parse_readings
 from reading.measurement.report import Picture, report
-from reading.measurement.result import CalibrationShare, Layout, Measurement, OneReading
+from reading.measurement.result import CalibrationShare, Layout, Measurement
+from reading.measurement.taking import Taken, Wanted, kept, take
 from reading.measurement.temperature import Warmth, parse_celsius, parse_expansion
 from reading.pages import html
 from reading.problem import Problem
-from reading.record import CALIBRATION, FACTS, MEASUREMENT, KeptReading, Record
-from reading.result import FROM_CLOCK, FROM_USER, Correction, PhotoRecord, When
+from reading.record import CALIBRATION, FACTS, MEASUREMENT, Record
+from reading.result import Correction
 from reading.terminal import DONE, Say
-from reading.uncertainty import rectangular, resolution, shown_budget
 from vision.sighting import Sighting
 
 FORMATS = ("text", "json")
@@ -42,10 +37,8 @@ class MeasureRequest:
     """What `datumline measure` was asked for, as typed."""
 
     gauge: Gauge
-    photos: tuple[Path, ...] = ()
-    readings: str | None = None
+    wanted: Wanted
     layout: Layout = field(default_factory=Layout)
-    on: datetime | None = None
     lower: str | None = None
     upper: str | None = None
     wire: bool = False
@@ -61,11 +54,8 @@ class MeasureRequest:
     who: str = ""
     note: str = ""
     record: bool = True
-    now: datetime = field(default_factory=datetime.now)
 
     def __post_init__(self) -> None:
-        if bool(self.photos) == (self.readings is not None):
-            raise Problem('give photos, or --readings "1.31 1.32 1.30 mm"; one of the two')
         if self.format not in FORMATS:
             raise Problem(f"--format {self.format}: one of {', '.join(FORMATS)}")
         if self.unit is not None and self.unit not in MM_PER_UNIT:
@@ -81,65 +71,16 @@ class MeasureRequest:
 def run(request: MeasureRequest, book: Book, say: Say, complain: Say) -> int:
     """Measure, write the result, keep it in the book, and give the exit code."""
     gauge = request.gauge
-    looks: list[Look] = []
-    if request.readings is not None:
-        readings = typed_readings(gauge, request.readings)
-        when = (
-            When(request.on, FROM_USER) if request.on is not None else When(request.now, FROM_CLOCK)
-        )
-    else:
-        scale = gauge.scale
-        seen = list(look_with_progress(request.photos, scale, known_edge_set(book, gauge)))
-        code = report_unread(seen, say, complain)
-        if code != DONE:
-            complain("Nothing was measured: every photo must be read.")
-            return code
-        looks = [one for one in seen if isinstance(one, Look)]
-        found = sighted(seen)
-        readings = [from_sighting(gauge, *one) for one in found]
-        newest = max((one.photo for one in looks), key=lambda photo: photo.taken or datetime.min)
-        when = date_reading(newest, request.on, request.now)
-    about = _about(request, book, when, readings)
-    result = measure(gauge, readings, about)
+    taken = take(gauge, request.wanted, book, say, complain)
+    if isinstance(taken, int):
+        return taken
+    result = measure(gauge, taken.readings, _about(request, book, taken))
     unit = request.unit or gauge.scale.unit
     number = _keep(result, request, book) if request.record else None
     _write(result, request, unit, number, say)
     if request.report is not None:
-        html.save(report(result, unit, _pictures(looks, result), request.who), request.report)
+        html.save(report(result, unit, _pictures(taken, result), request.who), request.report)
     return DONE
-
-
-def typed_readings(gauge: Gauge, text: str) -> list[OneReading]:
-    """Turn what was typed into readings in the gauge's unit."""
-    unit = gauge.scale.unit
-    return [
-        OneReading(
-            one.length.to(unit).value,
-            f"{one.length} typed",
-            half_width=None if one.plus_minus is None else one.plus_minus.to(unit).value,
-        )
-        for one in parse_readings(text, unit)
-    ]
-
-
-def from_sighting(gauge: Gauge, photo: PhotoRecord, seen: Sighting) -> OneReading:
-    """Turn a sighting into a reading in the gauge's unit."""
-    scale = gauge.scale
-    turns, division = whole_steps(scale, seen.turns, seen.division)
-    return OneReading(
-        as_length(scale, turns, float(division)),
-        photo.name,
-        photo,
-        shown_budget(scale, seen.u_division).combined,
-        confidence=seen.confidence,
-        edge_set_pitches=seen.evidence.edge_set_pitches,
-    )
-
-
-def known_edge_set(book: Book, gauge: Gauge) -> tuple[float, float] | None:
-    """Give the edge's set that a gauge's accepted photos have taught, in mm; None before that."""
-    learned = edge_set.learn(book.edge_sets(gauge.identifier, edge_set.MOST_PHOTOS))
-    return None if learned is None else learned.for_next_mm(gauge.scale)
 
 
 def calibration_share(
@@ -157,11 +98,9 @@ def calibration_share(
     return None if limit is None else calibration.limit_share(limit)
 
 
-def _about(
-    request: MeasureRequest, book: Book, when: When, readings: Sequence[OneReading]
-) -> About:
+def _about(request: MeasureRequest, book: Book, taken: Taken) -> About:
     """Gather what is known beside the readings."""
-    gauge = request.gauge
+    gauge, when, readings = request.gauge, taken.when, taken.readings
     check = book.zero_check_in_force(gauge.identifier, when.at)
     checks = (check,) if check is not None else book.zero_checks(gauge.identifier, newest=1)
     zero_error = check.zero_error if check is not None else Decimal(0)
@@ -217,13 +156,13 @@ def _write(
         say(f"  report: {request.report}")
 
 
-def _pictures(looks: Sequence[Look], result: Measurement) -> list[Picture]:
+def _pictures(taken: Taken, result: Measurement) -> list[Picture]:
     """Draw what was seen on every photo, for the report."""
     from reading.correct import correct
     from reading.overlays import overlay_jpeg
 
     found = []
-    for one in looks:
+    for one in taken.looks:
         if isinstance(one.seen, Sighting):
             reading = correct(one.photo, one.seen, result.when, result.gauge)
             data = overlay_jpeg(Path(one.photo.name), one.seen, caption(reading), PICTURE_PX)
@@ -248,23 +187,8 @@ def _keep(result: Measurement, request: MeasureRequest, book: Book) -> int | Non
         "warnings": [one.code for one in result.notices],
         "program": result.program,
     }
-    scale = result.gauge.scale
-    kept = [
-        KeptReading(
-            result.gauge.identifier,
-            result.at,
-            one.source,
-            one.shown,
-            one.u_picture or rectangular(resolution(scale)),
-            one.photo.sha256 if one.photo else None,
-            one.confidence,
-            one.edge_set_pitches,
-            check,
-            request.who,
-        )
-        for one in result.readings
-    ]
+    rows = kept(result.gauge, result.at, result.readings, check, request.who)
     record = Record(
         result.gauge.identifier, MEASUREMENT, result.at, body, request.who, request.note
     )
-    return book.keep(record, kept)
+    return book.keep(record, rows)

@@ -95,7 +95,7 @@ def _steps(result: Measurement) -> list[str]:
         case NoCorrection():
             pass
     if result.calibration is not None and result.calibration.error:
-        error = plain(result.calibration.error, signed=True)
+        error = plain(Decimal(trimmed(result.calibration.error)), signed=True)
         lines.append(
             f"{_short(result.after_zero, result)} − ({error}) error of the screw here = "
             f"{_short(result.after_calibration, result)} {unit} ({result.calibration.origin})"

@@ -217,6 +217,7 @@ def test_gauges_are_listed_and_shown(gauge):
     assert run("gauge", "add", "G2", "--pitch", "0.5 mm", "--divisions", 50, *added).exit_code == 0
     listed = run("gauge", "list").stdout.splitlines()
     assert [line.split(":")[0] for line in listed] == ["G1", "G2"]
+    assert listed[1].endswith("; green box [no zero check yet]")
     shown = run("gauge", "show", "G2").stdout
     assert "range from 25 to 50 mm; green box" in shown
     assert "least count 0.001 mm" in shown

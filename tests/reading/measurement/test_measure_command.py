@@ -118,7 +118,7 @@ def test_a_refused_photo_measures_nothing(gauge, path, photos, sighted):
     result = measure(*paths)
     assert result.exit_code == 3
     assert "[blurred]" in result.stdout
-    assert "Nothing was measured" in result.stderr
+    assert "Nothing was recorded" in result.stderr
     with Book(path) as book:
         assert book.count("reading", "G1") == 0
 

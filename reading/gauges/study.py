@@ -1,0 +1,214 @@
+"""Getting to know a gauge: what `gauge pitch`, `backlash` and `calibrate` do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from pathlib import Path
+
+from reading.book import Book
+from reading.gauge import Gauge
+from reading.gauges import calibration, facts
+from reading.gauges.backlash import backlash_lines, find_backlash
+from reading.gauges.calibration import Block, Conditions
+from reading.gauges.certificate import calibration_lines, certificate
+from reading.gauges.turns import check_pitch, pair_up, pitch_lines
+from reading.length import parse_length, plain, trimmed
+from reading.measurement.measure import About, measure
+from reading.measurement.parsing import parse_readings
+from reading.measurement.result import Measurement
+from reading.measurement.taking import Taken, Wanted, kept, take
+from reading.measurement.temperature import GAUGE_PER_K, Warmth
+from reading.pages import html
+from reading.problem import Problem
+from reading.record import BACKLASH, FACTS, PITCH, KeptReading, Record
+from reading.result import When
+from reading.terminal import DONE, Say
+
+COVERED = 2.0  # block sets state their uncertainty with k = 2 (common practice)
+
+
+@dataclass(frozen=True)
+class Signed:
+    """Who did it, and what they noted."""
+
+    who: str = ""
+    note: str = ""
+
+
+def pitch(
+    gauge: Gauge, wanted: Wanted, turns: str, signed: Signed, book: Book, say: Say, complain: Say
+) -> int:
+    """Check pitch and least count by counted turns, and record it."""
+    taken = take(gauge, wanted, book, say, complain)
+    if isinstance(taken, int):
+        return taken
+    found = check_pitch(gauge, pair_up([one.shown for one in taken.readings], turns))
+    body = {
+        "pairs": [[plain(one.before), plain(one.after), one.turns] for one in found.pairs],
+        "pitch": trimmed(found.pitch),
+        "u": found.u,
+        "spread": found.spread,
+        "agrees": found.agrees,
+        "remarks": list(found.remarks),
+    }
+    record = Record(gauge.identifier, PITCH, taken.when.at, body, signed.who, signed.note)
+    book.keep(record, _rows(gauge, taken, signed))
+    say("\n".join(pitch_lines(found)))
+    if taken.looks:
+        say("  photos count graduations of the recorded pitch: they check the turns, not the pitch")
+    return DONE
+
+
+def backlash(
+    gauge: Gauge, sides: Sequence[Wanted], signed: Signed, book: Book, say: Say, complain: Say
+) -> int:
+    """Find the backlash and record it.
+
+    `sides` are what was read closing and what was read opening; or one side alone, in which
+    readings closing and opening come in turn.
+    """
+    found = []
+    for side in sides:
+        taken = take(gauge, side, book, say, complain)
+        if isinstance(taken, int):
+            return taken
+        found.append(taken)
+    if len(found) == 1:
+        readings = found[0].readings
+        found = [replace(found[0], readings=readings[i::2]) for i in (0, 1)]
+    closing, opening = ([one.shown for one in taken.readings] for taken in found)
+    worked = find_backlash(gauge, closing, opening)
+    body = {
+        "closing": [plain(one) for one in closing],
+        "opening": [plain(one) for one in opening],
+        "backlash": trimmed(worked.value),
+        "u": worked.u,
+        "verdict": worked.verdict,
+    }
+    at = found[0].when.at
+    record = Record(gauge.identifier, BACKLASH, at, body, signed.who, signed.note)
+    rows = [row for taken in found for row in _rows(gauge, taken, signed)]
+    book.keep(record, rows)
+    say("\n".join(backlash_lines(worked)))
+    return DONE
+
+
+@dataclass(frozen=True)
+class Entered:
+    """What was typed beside a calibration's readings; None and empty where nothing was."""
+
+    blocks: str | None = None
+    deviations: str | None = None
+    blocks_u: str | None = None  # expanded, k = 2, as block sets state it
+    blocks_note: str = ""
+    temperature: Decimal | None = None
+    flatness: str | None = None
+    parallelism: str | None = None
+    limit: str | None = None
+    place: str = ""
+    customer: str = ""
+
+
+def calibrate(
+    gauge: Gauge,
+    wanted: Wanted,
+    entered: Entered,
+    signed: Signed,
+    page: Path | None,
+    book: Book,
+    say: Say,
+    complain: Say,
+) -> int:
+    """Make a gauge's error curve, record it, and write its page where one is asked for."""
+    blocks = _blocks(gauge, entered)
+    taken = take(gauge, wanted, book, say, complain)
+    if isinstance(taken, int):
+        return taken
+    conditions = _conditions(gauge, taken.when, entered, signed, book)
+    measured = _measured(gauge, taken, blocks, conditions, book)
+    done = calibration.calibrate(gauge, measured, conditions)
+    number = book.keep(calibration.to_record(done), _rows(gauge, taken, signed))
+    say("\n".join(calibration_lines(done)))
+    say(f"  recorded as {number}")
+    if page is not None:
+        html.save(certificate(done, number or 0), page)
+        say(f"  page: {page}")
+    return DONE
+
+
+def _measured(
+    gauge: Gauge,
+    taken: Taken,
+    blocks: Sequence[Block],
+    conditions: Conditions,
+    book: Book,
+) -> list[tuple[Block, Measurement]]:
+    """Measure every block with its share of the readings; they come block by block."""
+    each, over = divmod(len(taken.readings), len(blocks))
+    if over or not each:
+        lengths = " ".join(trimmed(block.length) for block in blocks)
+        raise Problem(
+            f"{len(taken.readings)} readings for {len(blocks)} blocks ({lengths} "
+            f"{gauge.scale.unit}): give as many for each, block by block"
+        )
+    check = book.zero_check_in_force(gauge.identifier, taken.when.at)
+    if check is None:
+        raise Problem(
+            f"gauge {gauge.identifier} has no zero check of {taken.when.at:%Y-%m-%d} or before: "
+            "check its zero first (datumline zero)"
+        )
+    warmth = None if conditions.celsius is None else Warmth(conditions.celsius, GAUGE_PER_K)
+    about = About(taken.when, checks=(check,), warmth=warmth)
+    return [
+        (block, measure(gauge, taken.readings[i * each : (i + 1) * each], about))
+        for i, block in enumerate(blocks)
+    ]
+
+
+def _blocks(gauge: Gauge, entered: Entered) -> list[Block]:
+    """Read the blocks that were typed, or offer the standard's."""
+    unit = gauge.scale.unit
+    if entered.blocks is None:
+        blocks = list(calibration.standard_blocks(gauge))
+    else:
+        blocks = [Block(one.length.to(unit).value) for one in parse_readings(entered.blocks, unit)]
+    if entered.deviations is None:
+        return blocks
+    deviations = parse_readings(entered.deviations, "um")
+    if len(deviations) != len(blocks):
+        raise Problem(f"--deviations: {len(deviations)} for {len(blocks)} blocks, give one a block")
+    return [
+        Block(block.length, one.length.to(unit).value)
+        for block, one in zip(blocks, deviations, strict=True)
+    ]
+
+
+def _conditions(
+    gauge: Gauge, when: When, entered: Entered, signed: Signed, book: Book
+) -> Conditions:
+    """Gather what a calibration was done with and under."""
+    unit = gauge.scale.unit
+
+    def length(text: str | None) -> Decimal | None:
+        return None if text is None else parse_length(text, "um").to(unit).value
+
+    known = facts.from_record(book.record_in_force(gauge.identifier, FACTS, when.at))
+    return Conditions(
+        at=when.at,
+        blocks_u=float(length(entered.blocks_u) or 0) / COVERED,
+        blocks_note=entered.blocks_note,
+        celsius=entered.temperature,
+        flatness=length(entered.flatness),
+        parallelism=length(entered.parallelism),
+        limit=length(entered.limit) or known.limit,
+        place=entered.place,
+        customer=entered.customer,
+        who=signed.who,
+        note=signed.note,
+    )
+
+
+def _rows(gauge: Gauge, taken: Taken, signed: Signed) -> list[KeptReading]:
+    return kept(gauge, taken.when.at, taken.readings, None, signed.who)

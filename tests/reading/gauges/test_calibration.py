@@ -1,0 +1,241 @@
+"""Error curves from gauge blocks: worked by hand, and fits that get back what was put in."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime
+from decimal import Decimal
+
+import numpy as np
+import pytest
+
+from reading.gauge import Gauge, ZeroCheck
+from reading.gauges.calibration import (
+    TEST_LENGTHS_MM,
+    Block,
+    Conditions,
+    calibrate,
+    error_at,
+    limit_share,
+    points_of,
+    share,
+    standard_blocks,
+    to_record,
+)
+from reading.gauges.certificate import calibration_lines, certificate
+from reading.gauges.screw import fit_screw
+from reading.measurement.measure import About, measure
+from reading.measurement.result import OneReading
+from reading.problem import Problem
+from reading.result import FROM_USER, PhotoRecord, When
+from vision.scale import Scale
+
+NOON = datetime(2026, 11, 25, 12, 0)
+FINE = Gauge("G1", Scale(Decimal("0.5"), 50), Decimal(25))
+VERNIER = Gauge("G2", Scale(Decimal("0.5"), 50, vernier=10), Decimal(25))
+ZERO = ZeroCheck("G1", NOON, Decimal("0.002"), 0.0003)
+
+
+def calibrated(rows, gauge=VERNIER, **conditions):
+    """Calibrate from (length, deviation in µm, readings) rows."""
+    measured = []
+    for length, deviation, readings in rows:
+        block = Block(Decimal(length), Decimal(deviation) / 1000)
+        taken = [
+            OneReading(Decimal(word), f"{n}.jpg", PhotoRecord(f"{n}.jpg", f"{length}{n}"), 0.0)
+            for n, word in enumerate(readings.split())
+        ]
+        about = About(When(NOON, FROM_USER), checks=(ZERO,))
+        measured.append((block, measure(gauge, taken, about)))
+    return calibrate(gauge, measured, Conditions(NOON, **conditions))
+
+
+ROWS = [
+    # length, deviation of the block in µm, readings: errors by hand, reading − 0.002 − block
+    ("2.5", "0.1", "2.503"),  # 2.501 − 2.5001 = +0.9 µm
+    ("5.1", "-0.2", "5.103"),  # 5.101 − 5.0998 = +1.2 µm
+    ("10.3", "0", "10.304 10.306"),  # 10.303 − 10.3 = +3.0 µm
+    ("25.0", "0.3", "25.000"),  # 24.998 − 25.0003 = −2.3 µm
+]
+
+
+def test_errors_worked_by_hand():
+    done = calibrated(ROWS, blocks_u=0.0001)
+    assert [point.error * 1000 for point in done.points] == [
+        Decimal("0.9"),
+        Decimal("1.2"),
+        Decimal("3.0"),
+        Decimal("-2.3"),
+    ]
+    assert done.worst.block.length == Decimal("10.3")
+    assert done.traverse * 1000 == Decimal("5.3")  # highest minus lowest, the zero point included
+    # Vernier part of 0.001 mm, zero check 0.3 µm, block 0.1 µm, one reading: (1/12 + .09 + .01) µm²
+    assert done.points[0].u * 1000 == pytest.approx(math.sqrt(1 / 12 + 0.09 + 0.01), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("limit", "verdict"),
+    # Greatest error −2.3 µm; its U is 1.96 √(1/12 + 0.09) = 0.82 µm.
+    [("0.0032", "pass"), ("0.0030", "can't tell"), ("0.0016", "can't tell"), ("0.0014", "fail")],
+)
+def test_the_class_limit(limit, verdict):
+    assert calibrated(ROWS[:2] + ROWS[3:], limit=Decimal(limit)).verdict == verdict
+    assert calibrated(ROWS).verdict is None
+
+
+def test_scattered_readings_can_not_prove_a_limit_is_kept():
+    # The two readings at 10.3 mm: s / √2 = 1 µm with one degree of freedom, so k is 12.7.
+    done = calibrated(ROWS, limit=Decimal("0.010"))
+    assert done.points[2].k == pytest.approx(12.7062, abs=1e-4)
+    assert done.verdict == "can't tell"
+
+
+def test_standard_lengths_are_at_fractions_of_a_turn():
+    # ISO 3611:1978: with a 0.5 mm pitch they meet five places of the thimble, with 1 mm nine.
+    assert [block.length for block in standard_blocks(FINE)] == list(TEST_LENGTHS_MM)
+    assert len({length % Decimal("0.5") for length in TEST_LENGTHS_MM}) == 5
+    assert len({length % 1 for length in TEST_LENGTHS_MM}) == 9
+    ranged = Gauge("G3", Scale(Decimal("0.5"), 50, start=Decimal(25)), Decimal(50))
+    assert standard_blocks(ranged)[0].length == Decimal("27.5")
+    short = Gauge("G4", Scale(Decimal("0.5"), 50), Decimal(13))
+    assert standard_blocks(short)[-1].length == Decimal("12.9")
+    with pytest.raises(Problem, match="--blocks"):
+        standard_blocks(Gauge("G5", Scale(Decimal("0.025"), 25, "in")))
+    with pytest.raises(Problem, match="--blocks"):
+        standard_blocks(Gauge("G6", Scale(Decimal("0.5"), 50), Decimal(2)))
+
+
+def screw(lengths, slope, amplitude, phase, offset=0.0004):
+    return [
+        offset + slope * x + amplitude * math.cos(2 * math.pi * x / 0.5 - phase) for x in lengths
+    ]
+
+
+def test_a_screw_s_errors_are_taken_apart():
+    lengths = [float(one) for one in TEST_LENGTHS_MM]
+    fit = fit_screw(lengths, screw(lengths, 1.2e-4, 0.0015, 0.7), 0.5)
+    assert fit.slope == pytest.approx(1.2e-4, rel=1e-9)
+    assert fit.amplitude == pytest.approx(0.0015, rel=1e-9)
+    assert fit.phase_rad == pytest.approx(0.7, rel=1e-9)
+    assert fit.offset == pytest.approx(0.0004, rel=1e-9)
+    assert fit.residual == pytest.approx(0, abs=1e-15)
+    assert fit.pitch_ratio == pytest.approx(1 / 1.00012)
+
+
+def test_whole_turns_are_blind_to_what_repeats_each_turn():
+    lengths = [2.5, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0]
+    fit = fit_screw(lengths, screw(lengths, 1.2e-4, 0.0015, 0.7), 0.5)
+    assert fit.amplitude is None
+    assert fit.slope == pytest.approx(1.2e-4, rel=1e-9)
+    assert fit_screw([1.0, 2.0], [0.0, 0.0], 0.5) is None
+
+
+def test_the_stated_uncertainties_of_the_fit_are_what_happens():
+    rng = np.random.default_rng(3)
+    lengths = [float(one) for one in TEST_LENGTHS_MM]
+    true = np.array(screw(lengths, 1e-4, 0.002, 1.0))
+    slopes, amplitudes = [], []
+    for _ in range(600):
+        fit = fit_screw(lengths, list(true + rng.normal(0, 0.0004, len(true))), 0.5)
+        slopes.append((fit.slope - 1e-4) / fit.u_slope)
+        amplitudes.append((fit.amplitude - 0.002) / fit.u_amplitude)
+    # With 6 degrees of freedom the ratio is t-distributed: √(6 / 4) = 1.22 wide.
+    assert np.std(slopes) == pytest.approx(math.sqrt(6 / 4), rel=0.15)
+    assert np.std(amplitudes) == pytest.approx(math.sqrt(6 / 4), rel=0.2)
+
+
+def test_the_slope_agrees_with_another_library():
+    stats = pytest.importorskip("scipy.stats")
+    lengths, errors = [2.5, 5.0, 7.5, 20.0], [0.001, 0.0013, 0.0008, 0.0031]
+    other = stats.linregress(lengths, errors)
+    fit = fit_screw(lengths, errors, 0.5)
+    assert (fit.slope, fit.u_slope) == pytest.approx((other.slope, other.stderr), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("length", "um"),
+    # By hand, straight between neighbours: 0 at 0, 0.9 at 2.5, 1.2 at 5.1, 3.0 at 10.3, −2.3 at 25.
+    [("0", 0), ("1.25", 0.45), ("2.5", 0.9), ("3.8", 1.05), ("17.65", 0.35), ("30", -2.3)],
+)
+def test_the_curve_between_the_blocks(length, um):
+    points = calibrated(ROWS).points
+    assert float(error_at(points, Decimal(0), Decimal(length))) * 1000 == pytest.approx(um)
+
+
+def test_a_calibration_comes_back_from_its_record():
+    done = calibrated(ROWS, limit=Decimal("0.004"))
+    assert points_of(to_record(done)) == done.points
+
+
+def test_what_a_calibration_tells_a_measurement():
+    record = to_record(calibrated(ROWS))
+    curve = share(record, Decimal(0), Decimal("5.1"), curve=True)
+    assert curve.error * 1000 == Decimal("1.2")
+    bound = share(record, Decimal(0), Decimal("5.1"), curve=False)
+    assert bound.error == 0
+    assert bound.u == pytest.approx(math.hypot(0.003 / math.sqrt(3), curve.u))
+    assert limit_share(Decimal("0.004")).u == pytest.approx(0.004 / math.sqrt(3))
+
+
+def test_applying_the_curve_gives_the_block_back():
+    done = calibrated(ROWS)
+    record = to_record(done)
+    for length, deviation, readings in ROWS:
+        if " " in readings:
+            continue
+        about = About(
+            When(NOON, FROM_USER),
+            checks=(ZERO,),
+            calibration=share(record, Decimal(0), Decimal(length), curve=True),
+        )
+        result = measure(VERNIER, [OneReading(Decimal(readings), "typed")], about)
+        assert result.value == Decimal(length) + Decimal(deviation) / 1000
+
+
+def test_the_record_has_the_items_of_a_certificate():
+    done = calibrated(
+        ROWS,
+        limit=Decimal("0.004"),
+        celsius=Decimal("20.4"),
+        blocks_note="set 7, certificate 123",
+        blocks_u=0.0001,
+        flatness=Decimal("0.0006"),
+        who="A. Instructor",
+        place="Room 12",
+        customer="Physics <lab>",
+    )
+    text = certificate(done, 17)
+    # ISO/IEC 17025:2017 7.8.4.1: a) uncertainty, b) conditions, c) traceability, d) before and
+    # after adjustment, e) conformity; 7.8.2: title, place, item, method, date, end, who.
+    for words in (
+        "not an accredited calibration certificate",
+        "U/µm, 95 %",
+        "20.4 °C",
+        "set 7, certificate 123",
+        "blocks known to ± 0.20 µm",
+        "no adjustment was made",
+        "guard band U",
+        "Room 12",
+        "Physics &lt;lab&gt;",
+        "Record 17 of gauge G2",
+        "End of the record",
+        "A. Instructor",
+        "flatness of the faces, as entered: 0.6 µm",
+        "<svg",
+    ):
+        assert words in text
+    assert "next" not in text.lower()  # 7.8.4.3: no recommended interval
+    assert "greatest error +3 ±" in calibration_lines(done)[0]
+
+
+@pytest.mark.parametrize(
+    ("rows", "named"),
+    [
+        ([], "at least one block"),
+        ([ROWS[0], ROWS[0]], "twice"),
+        ([("2.5", "0", "5.102")], "order of the readings"),
+    ],
+)
+def test_what_is_no_calibration(rows, named):
+    with pytest.raises(Problem, match=named):
+        calibrated(rows)

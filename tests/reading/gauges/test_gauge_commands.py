@@ -1,0 +1,192 @@
+"""`datumline gauge ...`: what is asked, what is answered, and what is kept."""
+
+from __future__ import annotations
+
+from xml.etree import ElementTree
+
+import pytest
+from PIL import Image
+from typer.testing import CliRunner
+
+from reading.book import Book
+from reading.cli import app
+from reading.record import BACKLASH, CALIBRATION, PITCH
+from vision.reasons import reason
+from vision.sighting import Evidence, Refusal
+
+TEN = "2.50 5.10 7.70 10.30 12.90 15.00 17.60 20.21 22.80 25.00 mm"
+
+
+@pytest.fixture
+def path(tmp_path, monkeypatch):
+    path = tmp_path / "book.sqlite"
+    monkeypatch.setenv("DATUMLINE_BOOK", str(path))
+    added = run("add", "G1", "--pitch", "0.5 mm", "--divisions", 50, "--end", "25 mm")
+    assert added.exit_code == 0
+    return path
+
+
+def datumline(*arguments):
+    return CliRunner().invoke(app, [str(one) for one in arguments])
+
+
+def run(*arguments):
+    return datumline("gauge", *arguments)
+
+
+def zero(error, on, *arguments):
+    done = datumline("zero", "G1", "--reading", error, "--on", on, *arguments)
+    assert done.exit_code == 0
+
+
+def test_pitch_by_hand(path):
+    done = run("pitch", "G1", "--turns", "5", "--readings", "2.00 4.50 mm", "--who", "student 7")
+    assert done.exit_code == 0
+    assert "pitch 0.5000 ± 0.0017 mm" in done.stdout
+    assert "agrees with the recorded pitch" in done.stdout
+    backwards = run("pitch", "G1", "--turns", "-5", "--readings", "4.50 2.00 mm")
+    assert "agrees" in backwards.stdout
+    with Book(path) as book:
+        first, _ = book.records("G1", PITCH)
+        assert (first.who, first.body["agrees"]) == ("student 7", True)
+    assert "pitch 0.5 mm, agrees" in run("show", "G1").stdout
+
+
+def test_pitch_from_photos(path, photos, sighted):
+    pair = [photos("a.png", sighted(4, 0.0)), photos("b.png", sighted(9, 0.0))]
+    done = run("pitch", "G1", *pair, "--turns", "4")
+    assert "the distance is 5 turns of the recorded pitch, 4 were counted" in done.stdout
+    assert "they check the turns, not the pitch" in done.stdout
+    refused = run(
+        "pitch", "G1", pair[0], photos("c.png", Refusal((reason("glare"),))), "--turns", 5
+    )
+    assert (refused.exit_code, "[glare]" in refused.stdout) == (3, True)
+
+
+def test_backlash_by_hand_and_from_photos(path, photos, sighted):
+    typed = run(
+        *("backlash", "G1", "--closing", "5.02 5.03 5.02 mm", "--opening", "5.06 5.05 5.06 mm")
+    )
+    assert "backlash -0.033 ± 0.013 mm" in typed.stdout
+    turned = [photos(f"{n}.png", sighted(10, 2.0 + 1.5 * (n % 2))) for n in range(4)]
+    done = run("backlash", "G1", *turned)
+    assert "closing 5.02 mm (2 readings), opening 5.035 mm (2 readings)" in done.stdout
+    with Book(path) as book:
+        assert len(book.records("G1", BACKLASH)) == 2
+    assert run("backlash", "G1", "--closing", "5.02").exit_code == 2
+
+
+def test_calibration_with_its_page(path, tmp_path):
+    assert "no zero check" in run("calibrate", "G1", "--readings", TEN).stderr
+    zero("0.00 mm", "2026-11-20")
+    page = tmp_path / "c.html"
+    done = run(
+        *("calibrate", "G1", "--readings", TEN, "--on", "2026-11-24", "--limit", "4 um"),
+        *("--page", page, "--temperature", "20.5 °C", "--block-u", "0.2 um"),
+    )
+    assert done.exit_code == 0
+    assert "greatest error +10 ±" in done.stdout
+    assert "at 20.2 mm" in done.stdout
+    assert "limit ± 4 µm: can't tell" in done.stdout
+    with Book(path) as book:
+        (record,) = book.records("G1", CALIBRATION)
+    assert f"Record {record.number} of gauge G1" in page.read_text()
+    assert "calibration: greatest error 0.01 mm, can't tell" in run("show", "G1").stdout
+    measured = datumline(
+        *("measure", "--gauge", "G1", "--readings", "20.21 mm", "--curve", "--on", "2026-11-25")
+    )
+    assert "20.21 − (+0.01) error of the screw here = 20.2 mm" in measured.stdout
+
+
+def test_own_blocks_and_their_deviations(path):
+    zero("0.00 mm", "2026-11-20")
+    done = run(
+        *("calibrate", "G1", "--readings", "5.00 5.01 10.00 10.01 mm", "--blocks", "5 10 mm"),
+        *("--deviations", "-1 +2 um"),
+    )
+    # By hand: 5.005 − 4.999 = 6 µm, 10.005 − 10.002 = 3 µm.
+    assert "5 mm      +6 ±" in done.stdout
+    assert "10 mm      +3 ±" in done.stdout
+    assert "4 readings for 10 blocks" in run("calibrate", "G1", "--readings", "1 2 3 4").stderr
+    few = run("calibrate", "G1", "--readings", "5 mm", "--blocks", "5 mm", "--deviations", "1 2 um")
+    assert "2 for 1 blocks" in few.stderr
+
+
+def test_due_and_overdue(path):
+    zero("0.00 mm", "2026-11-01")
+    assert run("due", "--on", "2026-11-05").stdout == "nothing is due within 30 days\n"
+    said = run("set", "G1", "--zero-days", 30, "--limit", "4 um", "--on", "2026-11-01")
+    assert said.stdout.startswith("G1: zero check every 30 days")
+    assert run("due", "--on", "2026-11-05").stdout == "G1: zero check due 2026-12-01\n"
+    assert run("due", "--on", "2026-11-05", "--days", 3).stdout.startswith("nothing")
+    assert "G1: zero check due 2026-12-01 OVERDUE" in run("due", "--on", "2026-12-02").stdout
+    assert "OVERDUE since 2026-12-01" in run("list", "--on", "2026-12-02").stdout
+    assert "OVERDUE" not in run("list", "--on", "2026-12-01").stdout
+    assert "nothing is new" in run("set", "G1", "--zero-days", 30).stderr
+    run("set", "G1", "--calibration-days", 365)
+    assert "G1: calibration due now" in run("due", "--on", "2027-11-02").stdout
+
+
+def test_the_error_limit_stands_in_for_a_calibration(path):
+    zero("0.00 mm", "2026-11-01")
+    run("set", "G1", "--limit", "4 um", "--on", "2026-11-01")
+    command = ("measure", "--gauge", "G1", "--readings", "1.22 mm", "--on", "2026-11-25")
+    assert "error limit ± 0.004, rectangular" in datumline(*command).stdout
+
+
+def test_chart_as_picture_and_page(path, tmp_path):
+    assert "two zero checks" in run("chart", "G1").stderr
+    for day in range(1, 22):
+        zero(f"+0.0{2 + day % 2} mm", f"2026-10-{day:02}")
+    zero("+0.09 mm", "2026-11-20")
+    files = [tmp_path / name for name in ("c.svg", "c.png", "c.html")]
+    done = run("chart", "G1", "--picture", files[0], "--page", files[2])
+    assert "zero error over 22 checks" in done.stdout
+    assert "provisional" not in done.stdout
+    assert "2026-11-20 00:00  +0.090 mm  outside the limits" in done.stdout
+    assert ElementTree.parse(files[0]).getroot().tag.endswith("svg")
+    assert run("chart", "G1", "--picture", files[1]).exit_code == 0
+    with Image.open(files[1]) as picture:
+        assert picture.width > 1000
+    assert files[2].read_text().count("<tr>") == 23
+    assert "[zero +0.09 mm, zero outside the limits, " in run("list", "--on", "2026-11-21").stdout
+    assert "name it .svg or .png" in run("chart", "G1", "--picture", "c.bmp").stderr
+
+
+def test_show_lists_the_newest_checks_only(path):
+    for day in range(1, 13):
+        zero(f"+0.0{day % 3} mm", f"2026-10-{day:02}")
+    lines = run("show", "G1").stdout.splitlines()
+    assert lines[1] == "  (2 earlier zero checks)"
+    assert sum("typed" in line for line in lines) == 10
+    assert lines[-1].startswith("  * 2026-10-12")
+
+
+def test_closed_photos_teach_the_edge_s_set_by_the_right_turn(path, photos, sighted):
+    # Sighted as 47 divisions after 0 turns though it is 3 short of nothing: its edge then stands
+    # 0.70 pitches before where that reading puts it, so 0.30 past where the right one does.
+    seen = [
+        photos("a.png", sighted(0, 47.0, evidence=Evidence(edge_set_pitches=-0.70))),
+        photos("b.png", sighted(-1, 47.1, evidence=Evidence(edge_set_pitches=0.31))),
+    ]
+    assert datumline("zero", "G1", *seen, "--on", "2026-11-20").exit_code == 0
+    with Book(path) as book:
+        assert sorted(book.edge_sets("G1", 9)) == pytest.approx([0.30, 0.31])
+
+
+def test_accepted_readings_are_kept_and_unsure_ones_teach_nothing(path, photos, sighted):
+    edge = Evidence(edge_set_pitches=0.3)
+    seen = [
+        photos("a.png", sighted(11, 28.0, evidence=edge)),
+        photos("b.png", sighted(11, 29.0, evidence=edge, confidence=0.9)),
+        photos("c.png", Refusal((reason("blurred"),))),
+    ]
+    assert datumline("read", *seen, "--gauge", "G1").exit_code == 3
+    with Book(path) as book:
+        assert book.count("reading", "G1") == 0
+    assert datumline("read", *seen, "--gauge", "G1", "--keep", "--who", "me").exit_code == 3
+    with Book(path) as book:
+        assert book.count("reading", "G1") == 2
+        assert book.edge_sets("G1", 9) == (0.3,)
+        assert [one.who for one in book.history("G1") if one.what == "reading"] == ["me", "me"]
+    assert "--gauge" in datumline("read", seen[0], "--keep").stderr
