@@ -183,7 +183,8 @@ def error_at(points: Sequence[Point], start: Decimal, length: Decimal) -> Decima
         return Decimal(0)
     for (low, before), (high, after) in pairwise(known):
         if low < high and length <= high:
-            return before + (after - before) * (length - low) / (high - low)
+            between = before + (after - before) * (length - low) / (high - low)
+            return round(between, ERROR_PLACES)
     return known[-1][1]
 
 

@@ -95,7 +95,8 @@ def test_calibration_with_its_page(path, tmp_path):
     measured = datumline(
         *("measure", "--gauge", "G1", "--readings", "20.21 mm", "--curve", "--on", "2026-11-25")
     )
-    assert "20.21 − (+0.01) error of the screw here = 20.2 mm" in measured.stdout
+    # Between the blocks, at 20.21 mm: 10 − 10 · 0.01 / 2.6 = 9.962 µm.
+    assert "20.21 − (+0.009962) error of the screw here = 20.2 mm" in measured.stdout
 
 
 def test_own_blocks_and_their_deviations(path):

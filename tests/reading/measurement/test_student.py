@@ -37,7 +37,7 @@ def test_no_end_of_degrees_is_the_normal_distribution():
 
 @settings(deadline=None)  # the first call loads the other library
 @given(
-    degrees=st.integers(1, 400) | st.sampled_from([1000, 20_000, 99_999, 100_001]),
+    degrees=st.integers(1, 400) | st.sampled_from([1000, 5001, 100_001]),
     probability=st.floats(0.001, 0.9999),
 )
 def test_agrees_with_scipy(degrees, probability):
