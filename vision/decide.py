@@ -19,7 +19,7 @@ from vision.marks import Numeral
 from vision.parallax import parallax_divisions
 from vision.scale import Scale
 from vision.sleeve import Comb, Tooth
-from vision.thimble import Grating, Unrolled
+from vision.thimble import Bevel, Grating
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -43,7 +43,7 @@ class Findings:
     axis: Axis
     edge: Edge
     outline: Outline
-    bevel: Unrolled
+    bevel: Bevel
     teeth: tuple[Tooth, ...]
     combs: tuple[Comb, ...]
     on_sleeve: list[Numeral]
@@ -79,24 +79,28 @@ def _log_sum(values: Floats) -> float:
     return top + math.log(float(np.exp(values - top).sum()))
 
 
-def _sleeve_states(f: Findings, scale: Scale) -> tuple[Floats, Floats, Floats, list[Comb]]:
+def _sleeve_states(f: Findings, scale: Scale, radius_px: float) -> tuple[Floats, Floats, Floats, list[Comb]]:
     """States of the sleeve: uncovered pitches, their uncertainty, log-likelihood, comb of each."""
     combs = list(f.combs)
-    if len(f.teeth) < 4:
-        combs += sleeve.customary_combs(scale, f.teeth, f.edge.x0, f.outline)
+    if len(f.teeth) < 4 or not combs:
+        combs += sleeve.customary_combs(scale, f.teeth, f.edge.x0, radius_px)
     most = round(sleeve.MAX_TRAVEL_MM / float(scale.pitch_mm))
     shown, spread, value, which = [], [], [], []
     starts = [0.0] if scale.start == 0 else [0.0, float(scale.start)]
     for comb in combs:
         first = 0 if comb.teeth else -1
         uncovered = np.arange(first, most + 1) + comb.phase
-        places = [comb.place(sleeve.straight_x(n.x, n.y, f.axis, f.edge), f.edge.x0) for n in f.on_sleeve]
+        places = [
+            comb.place(sleeve.straight_x(n.x, n.y, f.axis, f.edge), f.edge.x0) for n in f.on_sleeve
+        ]
         numbers = [
             sleeve.number_log_likelihood(f.on_sleeve, places, uncovered, scale, s) for s in starts
         ]
         total = np.logaddexp.reduce(numbers, axis=0) - math.log(len(starts))
-        total = total + comb.log_likelihood + sleeve.spacing_log_prior(comb, scale, f.outline)
-        total = total + sleeve.first_log_likelihood(comb, f.teeth, uncovered, f.edge.x0, f.visible_from_x)
+        total = total + comb.log_likelihood + sleeve.spacing_log_prior(comb, scale, radius_px)
+        total = total + sleeve.first_log_likelihood(
+            comb, f.teeth, uncovered, f.edge.x0, f.visible_from_x
+        )
         shown.append(uncovered)
         spread.append(np.full(len(uncovered), comb.u_phase))
         value.append(total)
@@ -106,7 +110,9 @@ def _sleeve_states(f: Findings, scale: Scale) -> tuple[Floats, Floats, Floats, l
     return shown_all[best], np.concatenate(spread)[best], value_all[best], [which[i] for i in best]
 
 
-def _set_log_likelihood(miss_mm: Floats, spread_mm: Floats, mean_mm: float, own_mm: float) -> Floats:
+def _set_log_likelihood(
+    miss_mm: Floats, spread_mm: Floats, mean_mm: float, own_mm: float
+) -> Floats:
     """Log-likelihood of the edge's set being what the picture would make it."""
     sigma = np.sqrt(own_mm**2 + U_PLACE_MM**2 + spread_mm**2)
     usual = np.exp(-0.5 * ((miss_mm - mean_mm) / sigma) ** 2) / sigma
@@ -124,16 +130,16 @@ def weigh(f: Findings, scale: Scale, edge_set_mm: tuple[float, float] | None = N
     """
     n, pitch_mm = scale.divisions, float(scale.pitch_mm)
     grating = thimble.grating(f.bevel, n, f.axis.u_y0)
-    offsets = thimble.numeral_offsets(f.on_thimble, f.bevel, f.axis, f.edge, n)
+    offsets = thimble.numeral_offsets(f.on_thimble, grating, f.outline.widening, f.axis, f.edge)
     wholes = thimble.whole_log_likelihood(
         f.on_thimble, offsets, grating.fraction, n, downwards=scale.reversed
     )
-    parallax = parallax_divisions(f.bevel.roll_rad, f.outline.sleeve_radius, f.outline.thimble_radius, n)
+    parallax = parallax_divisions(grating.roll_rad, grating.sleeve_radius, grating.radius, n)
     if scale.reversed:
         parallax = -parallax
     fraction = grating.fraction if not scale.reversed else 1.0 - grating.fraction
     division = np.arange(n) + fraction - parallax
-    uncovered, spread, on_sleeve, combs = _sleeve_states(f, scale)
+    uncovered, spread, on_sleeve, combs = _sleeve_states(f, scale, grating.sleeve_radius)
     mean, own = edge_set_mm or EDGE_SET_MM
     gap = uncovered[:, None] - division[None, :] / n - mean / pitch_mm
     nearest = np.round(gap)
@@ -152,9 +158,9 @@ def weigh(f: Findings, scale: Scale, edge_set_mm: tuple[float, float] | None = N
     order = np.argsort(-weight)
     best = int(np.argmax(flat))
     state = best // (n * 3)
-    u_gap = f.outline.u_step / max(f.outline.thimble_radius - f.outline.sleeve_radius, 1.0)
-    u_roll = 0.3 * f.outline.u_middle / f.outline.sleeve_radius * n / (2 * math.pi) * 0.06
-    u = math.sqrt(grating.u_fraction**2 + (abs(parallax) * min(u_gap, 1.0)) ** 2 + u_roll**2)
+    u_gap = min(1.0, f.outline.u_step / max(f.outline.step, 1.0))
+    u_roll = 0.01 if f.outline.top is not None and f.outline.low is not None else 0.05
+    u = math.sqrt(grating.u_fraction**2 + (parallax * u_gap) ** 2 + u_roll**2)
     return Posterior(
         scale,
         readings[order].astype(float) + fraction - parallax,
@@ -176,9 +182,11 @@ def numbers_run_backwards(f: Findings, scale: Scale) -> float:
     """Log-likelihood ratio of the thimble's numbers growing the other way against the usual one."""
     n = scale.divisions
     grating = thimble.grating(f.bevel, n, f.axis.u_y0)
-    offsets = thimble.numeral_offsets(f.on_thimble, f.bevel, f.axis, f.edge, n)
+    offsets = thimble.numeral_offsets(f.on_thimble, grating, f.outline.widening, f.axis, f.edge)
     usual, other = (
-        _log_sum(thimble.whole_log_likelihood(f.on_thimble, offsets, grating.fraction, n, downwards=d))
+        _log_sum(
+            thimble.whole_log_likelihood(f.on_thimble, offsets, grating.fraction, n, downwards=d)
+        )
         for d in (False, True)
     )
     return other - usual

@@ -36,14 +36,15 @@ def evidence_of(
     def segment(x0: float, y0: float, x1: float, y1: float) -> Segment:
         return point(x0, y0), point(x1, y1)
 
-    reach = f.outline.thimble_radius * 0.97
-    dy = np.linspace(f.outline.middle - reach, f.outline.middle + reach, 25)
+    middle = chosen.grating.middle if chosen else f.outline.middle
+    radius = chosen.grating.sleeve_radius if chosen else f.outline.radius
+    dy = np.linspace(middle - radius, middle + radius, 25)
     edge = tuple(point(float(f.edge.x_at(d)), f.axis.y0 + float(d)) for d in dy)
     x0, slope = f.axis.first_x, f.axis.slope
     line = segment(x0, float(f.axis.y_at(x0)), f.edge.x0, f.axis.y0)
     silhouettes = []
     for side in (-1, 1):
-        y = f.axis.y0 + f.outline.middle + side * f.outline.sleeve_radius
+        y = f.axis.y0 + middle + side * radius
         silhouettes.append(segment(f.edge.x0 - 60, y - 60 * slope, f.edge.x0, y))
     graduations = []
     for tooth in f.teeth:
@@ -51,7 +52,12 @@ def evidence_of(
         up, down = min(tooth.above, 30.0) + 1, min(tooth.below, 30.0) + 1
         graduations.append(segment(tooth.x, base - up, tooth.x, base + down))
     numerals = tuple(
-        Numeral(point(n.x, n.y), n.on, int(np.argmax(n.log_probability)), float(n.heat * np.exp(n.log_probability.max())))
+        Numeral(
+            point(n.x, n.y),
+            n.on,
+            int(np.argmax(n.log_probability)),
+            float(n.heat * np.exp(n.log_probability.max())),
+        )
         for n in (*f.on_sleeve, *f.on_thimble)
         if n.heat > LEAST_HEAT
     )
@@ -73,14 +79,15 @@ def _divisions(f: Findings, chosen: Posterior, segment) -> tuple[Segment, ...]: 
     """Division lines where the fitted grating puts them."""
     n = chosen.scale.divisions
     step = 2 * math.pi / n
-    first = f.bevel.seen_line_rad - chosen.grating.fraction * step
+    on = chosen.grating
+    first = on.seen_line_rad - on.fraction * step
     out = []
     for k in range(-n // 2, n // 2):
         angle = first + k * step
         if abs(angle) > SHOWN_RAD:
             continue
-        near = f.outline.middle - f.outline.thimble_radius * math.sin(angle)
-        far = f.outline.middle - (f.outline.thimble_radius + f.outline.widening * DIVISION_PX) * math.sin(angle)
+        near = on.middle - on.radius * math.sin(angle)
+        far = on.middle - (on.radius + f.outline.widening * DIVISION_PX) * math.sin(angle)
         x = float(f.edge.x_at(near))
         y0 = float(f.axis.y_at(x)) + near
         y1 = float(f.axis.y_at(x + DIVISION_PX)) + far

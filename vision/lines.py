@@ -64,15 +64,33 @@ class Edge:
 
 @dataclass(frozen=True)
 class Outline:
-    """Half heights: middle line's distance below the reference line at the edge, and the radii."""
+    """The silhouettes beside the edge, px below the reference line, None where not seen.
 
-    middle: float
-    sleeve_radius: float
-    thimble_radius: float
-    u_middle: float
-    u_step: float  # standard uncertainty of thimble_radius - sleeve_radius, px
-    seen: bool  # False where the silhouettes were not found and customary sizes stand in
-    widening: float = 0.0  # growth of the thimble's radius per px along the axis
+    `top`, `low` are the sleeve's; `step` is how far the thimble's edge stands proud of it and
+    `u_step` the standard uncertainty of that; `widening` the growth of the thimble's radius per px.
+    """
+
+    top: float | None
+    low: float | None
+    step: float
+    u_step: float
+    widening: float
+
+    @property
+    def radius(self) -> float:
+        """Sleeve radius in px: measured, or the close-up's own."""
+        if self.top is None or self.low is None:
+            return SLEEVE_DIAMETER_PX / 2
+        return 0.5 * (self.low - self.top)
+
+    @property
+    def middle(self) -> float:
+        """The axis, px below the reference line, as far as the silhouettes tell."""
+        if self.top is not None and self.low is not None:
+            return 0.5 * (self.top + self.low)
+        if self.top is not None:
+            return self.top + self.radius
+        return self.low - self.radius if self.low is not None else 0.0
 
 
 def shear(ridge: Map, slope: float, x0: float) -> Map:
@@ -119,9 +137,7 @@ def fit_axis(ridge: Map, expected_slope: float = 0.0) -> Axis | None:
         mx, my = np.average(xx, weights=w), np.average(yy, weights=w)
         spread = np.sum(w * (xx - mx) ** 2)
         hold = w.sum() * SLOPE_HOLD_PX2
-        slope = float(
-            (np.sum(w * (xx - mx) * (yy - my)) + hold * expected_slope) / (spread + hold)
-        )
+        slope = float((np.sum(w * (xx - mx) * (yy - my)) + hold * expected_slope) / (spread + hold))
         y0 = float(my + slope * (x_edge - mx))
         columns = max(float(len(np.unique(xx[w > 0]))), 2.0)
         u = 0.35 / np.sqrt(columns) * np.sqrt(1.0 + (x_edge - mx) ** 2 * w.sum() / (spread + 1.0))
@@ -184,48 +200,54 @@ def _peak(profile: NDArray[np.float64], expected: float, spread: float) -> tuple
 
 
 CUSTOMARY_STEP = 0.035  # (Rt - Rs) / Rs, as on common gauges: 0.25 mm on 7 mm (common practice)
+CUSTOMARY_WIDENING = 0.13  # slope of a bevel, px a px (common practice)
+LEAST_SILHOUETTE = 0.12  # mean ridge of a silhouette that counts
+RIDGE_INSIDE_PX = 0.8  # a silhouette's ridge lies inside the outline only: its mean, half a width
 
 
 def fit_outline(ridge: Map, axis: Axis, edge: Edge) -> Outline:
-    """Measure the radii of sleeve and thimble beside the edge from their silhouettes."""
+    """Measure the silhouettes of sleeve and thimble beside the edge."""
     level = shear(ridge, axis.slope, axis.x_edge).astype(np.float64)
-    x0 = round(edge.x0)
-    found: dict[str, tuple[float, float, bool]] = {}
-    half = SLEEVE_DIAMETER_PX / 2
-    bands = {"sleeve": (x0 - 60, x0 - 5), "near": (x0 + 4, x0 + 16), "far": (x0 + 16, x0 + 32)}
-    for name, (lo, hi) in bands.items():
-        lo, hi = max(lo, 0), min(hi, level.shape[1])
-        profile = level[:, lo:hi].mean(axis=1)
+    x0, half = round(edge.x0), SLEEVE_DIAMETER_PX / 2
+    found: dict[str, tuple[float | None, float | None]] = {}
+    for name, (lo, hi) in {
+        "sleeve": (x0 - 60, x0 - 5),
+        "near": (x0 + 4, x0 + 16),
+        "far": (x0 + 16, x0 + 32),
+    }.items():
+        profile = level[:, max(lo, 0) : min(hi, level.shape[1])].mean(axis=1)
         line = round(axis.y0)
         upper, lower = profile.copy(), profile.copy()
         upper[max(line - 8, 0) :] = 0.0
         lower[: line + 8] = 0.0
         top, strong_top = _peak(upper, ORIGIN[1] - half, 30.0)
         low, strong_low = _peak(lower, ORIGIN[1] + half, 30.0)
-        # A silhouette's ridge lies inside the outline only: its mean is half its width inside.
-        ok = min(strong_top, strong_low) > 0.12
-        found[name] = (0.5 * (top + low) - axis.y0, 0.5 * (low - top) + 0.8, ok)
-    middle, rs, ok = found["sleeve"]
-    _, near, near_ok = found["near"]
-    _, far, far_ok = found["far"]
-    if not ok:
-        if near_ok:
-            middle, rs = found["near"][0], near / (1 + 1.5 * CUSTOMARY_STEP)
-        else:
-            middle, rs = 0.0, half
-    widening = float(np.clip((far - near) / 14.0, 0.0, 0.4)) if near_ok and far_ok else 0.1
-    customary = CUSTOMARY_STEP * rs
-    step, u_step = customary, 0.4 * customary
-    if ok and near_ok:
-        measured = near - 10.0 * widening - rs
-        share = 1.0 / (1.0 + (1.0 / (0.4 * customary)) ** 2)  # 1 px against the customary spread
-        step = float(
-            np.clip(
-                measured * (1 - share) * 0.5 + customary * (0.5 + 0.5 * share),
-                0.3 * customary,
-                3 * customary,
-            )
+        found[name] = (
+            top - axis.y0 - RIDGE_INSIDE_PX if strong_top > LEAST_SILHOUETTE else None,
+            low - axis.y0 + RIDGE_INSIDE_PX if strong_low > LEAST_SILHOUETTE else None,
         )
+    return _stepped(found)
+
+
+def _stepped(found: dict[str, tuple[float | None, float | None]]) -> Outline:
+    """Put the silhouettes together: how far the thimble stands proud, and how it widens."""
+    top, low = found["sleeve"]
+    customary = CUSTOMARY_STEP * SLEEVE_DIAMETER_PX / 2
+    widths = {}
+    for name, (a, b) in found.items():
+        if a is not None and b is not None:
+            widths[name] = 0.5 * (b - a)
+    widening, step, u_step = CUSTOMARY_WIDENING, customary, 0.4 * customary
+    if "near" in widths and "far" in widths:
+        measured = (widths["far"] - widths["near"]) / 14.0
+        widening = float(np.clip(0.5 * (measured + CUSTOMARY_WIDENING), 0.0, 0.3))
+    if "near" in widths and "sleeve" in widths:
+        measured = widths["near"] - 10.0 * widening - widths["sleeve"]
+        step = float(np.clip(0.5 * (measured + customary), 0.3 * customary, 3 * customary))
         u_step = 0.7
-    u_middle = 0.8 if ok else (2.0 if near_ok else 15.0)
-    return Outline(float(middle), float(rs), float(rs + step), u_middle, u_step, ok, widening)
+    if "near" in widths and (top is None or low is None):
+        near = found["near"]
+        shrink = customary + 10.0 * widening
+        top = near[0] + shrink if near[0] is not None else None
+        low = near[1] - shrink if near[1] is not None else None
+    return Outline(top, low, step, u_step, widening)

@@ -23,14 +23,18 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 ACCEPT = 0.5  # confidence from which a reading is given at all
-LEAST_PX_PER_DIVISION = 2.4  # below, neighbouring lines run together (sampling theorem, and a little)
+LEAST_PX_PER_DIVISION = (
+    2.4  # below, neighbouring lines run together (sampling theorem, and a little)
+)
 LEAST_QUALITY = 0.25  # of a close-up that may hold a scale although the network doubts it
 PRESENT = 0.5  # probability of a scale being there
 MIRRORED = 0.5
 MOST_POSES = 3  # places of a photo that are looked at closely
 GOOD_LOOK = 0.55  # quality of a close-up from which no other place is tried
 REVERSED_LOG_RATIO = 4.0  # evidence for numbers that run the other way
-LEAST_COHERENCE = 0.22  # of the thimble's grating; below, no divisions were seen
+GRATINGS = (25, 50, 100)  # divisions of the trade's thimbles
+LEAST_EVENNESS = 0.3  # of the thimble's grating; below, no divisions were seen
+FITTED_COHERENCE = 0.25  # from which the divisions tell the size of the thimble
 MISMATCH = 0.30  # by how much another grating must fit better to contradict a named scale
 
 
@@ -50,9 +54,10 @@ class Look:
         """How much of a scale this looks like, 0 to 1."""
         if self.findings is None:
             return 0.05 * self.marks.present
-        best = max(thimble.grating(self.findings.bevel, n, 1.0).coherence for n in (25, 50, 100))
+        bevel = self.findings.bevel
+        best = max(thimble.grating(bevel, n).evenness for n in GRATINGS)
         seen = min(self.findings.axis.strength, 1.0) * min(1.0, 0.3 + self.findings.edge.strength)
-        return (0.5 + 0.5 * self.marks.present) * math.sqrt(max(seen, 0.0)) * min(1.0, best / 0.5)
+        return (0.5 + 0.5 * self.marks.present) * math.sqrt(max(seen, 0.0)) * best
 
 
 def look(grey: NDArray[np.uint8], pose: Pose) -> Look:
@@ -84,7 +89,17 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose) -> Look:
     bevel = thimble.unroll(seen.ridge("division"), axis, edge, outline)
     teeth = sleeve.find_teeth(seen.ridge("graduation"), axis, edge)
     numerals = marks.numerals(seen)
-    corners = closeup.move(matrix, np.array([[0.0, 0.0], [0.0, grey.shape[0] - 1.0], [grey.shape[1] - 1.0, 0.0], [grey.shape[1] - 1.0, grey.shape[0] - 1.0]]))
+    corners = closeup.move(
+        matrix,
+        np.array(
+            [
+                [0.0, 0.0],
+                [0.0, grey.shape[0] - 1.0],
+                [grey.shape[1] - 1.0, 0.0],
+                [grey.shape[1] - 1.0, grey.shape[0] - 1.0],
+            ]
+        ),
+    )
     findings = Findings(
         axis,
         edge,
@@ -106,12 +121,19 @@ def _refined(seen: Look) -> Pose:
     back = closeup.invert(seen.matrix)
     x, y = closeup.move(back, np.array([[f.edge.x0, f.axis.y0]]))[0]
     shrink = seen.pose.sleeve_diameter_px / closeup.SLEEVE_DIAMETER_PX
-    diameter = 2 * f.outline.sleeve_radius * shrink if f.outline.seen else seen.pose.sleeve_diameter_px
+    fits = [thimble.fit_cylinder(f.bevel, n) for n in GRATINGS]
+    radius, _, coherence = max(fits, key=lambda fit: fit[2])
+    known = coherence > FITTED_COHERENCE or (f.outline.top is not None and f.outline.low is not None)
+    diameter = seen.pose.sleeve_diameter_px
+    if known:
+        diameter = 2 * (radius - f.outline.step) * shrink
     angle = seen.pose.angle_rad + math.atan(f.axis.slope)
     return Pose(float(x), float(y), angle, float(diameter), seen.pose.probability)
 
 
-def sight(photo: Photo, scale: Scale | None, *, edge_set_mm: tuple[float, float] | None = None) -> Sighting | Refusal:
+def sight(
+    photo: Photo, scale: Scale | None, *, edge_set_mm: tuple[float, float] | None = None
+) -> Sighting | Refusal:
     """Read the scale in a photo.
 
     Parameters
@@ -145,7 +167,9 @@ def sight(photo: Photo, scale: Scale | None, *, edge_set_mm: tuple[float, float]
     return _decided(best, best.findings, scale, edge_set_mm)
 
 
-def _decided(seen: Look, f: Findings, scale: Scale | None, edge_set_mm: tuple[float, float] | None) -> Sighting | Refusal:
+def _decided(
+    seen: Look, f: Findings, scale: Scale | None, edge_set_mm: tuple[float, float] | None
+) -> Sighting | Refusal:
     """Weigh the findings under the scale, or under every scale of the trade."""
     candidates = (scale,) if scale else KNOWN_SCALES
     posteriors = [decide.weigh(f, s, edge_set_mm) for s in candidates]
@@ -156,7 +180,7 @@ def _decided(seen: Look, f: Findings, scale: Scale | None, edge_set_mm: tuple[fl
     share = float(shares.max())
     evidence = evidence_of(seen.matrix, f, chosen)
     shrink = seen.pose.sleeve_diameter_px / closeup.SLEEVE_DIAMETER_PX
-    px = f.outline.thimble_radius * shrink * 2 * math.pi / chosen.scale.divisions
+    px = chosen.grating.radius * shrink * 2 * math.pi / chosen.scale.divisions
     probability = np.exp(chosen.log_weight - chosen.log_evidence)
     confidence = share * decide.within_one_division(chosen.shown, probability, chosen.shown[0])
     alternatives = tuple(
@@ -179,7 +203,7 @@ def _decided(seen: Look, f: Findings, scale: Scale | None, edge_set_mm: tuple[fl
         chosen.u_division,
         confidence,
         px,
-        f.bevel.roll_rad,
+        chosen.grating.roll_rad,
         chosen.parallax_divisions,
         alternatives,
         evidence,
@@ -191,20 +215,30 @@ def _alternative(scale: Scale, shown: float, probability: float) -> Alternative:
     return Alternative(turns, float(shown - turns * scale.divisions), probability)
 
 
-def _objections(seen: Look, f: Findings, chosen: Posterior, scale: Scale | None, share: float, px: float) -> list[Reason]:
+def _objections(
+    seen: Look, f: Findings, chosen: Posterior, scale: Scale | None, share: float, px: float
+) -> list[Reason]:
     """What forbids a reading, whatever its probability."""
     out = []
     if px < LEAST_PX_PER_DIVISION:
         out.append(reason("too_small", px, LEAST_PX_PER_DIVISION))
-    if chosen.grating.coherence < LEAST_COHERENCE:
+    if chosen.grating.evenness < LEAST_EVENNESS:
         out.append(reason(_why_no_lines(seen, f)))
     if scale is not None:
-        others = [thimble.grating(f.bevel, n, 1.0).coherence for n in (25, 50, 100) if n != scale.divisions]
+        others = [
+            thimble.fit_cylinder(f.bevel, n)[2]
+            for n in GRATINGS
+            if n != scale.divisions
+        ]
         if max(others) > chosen.grating.coherence + MISMATCH:
             out.append(reason("scale_mismatch"))
     elif share < ACCEPT:
         out.append(reason("scale_ambiguous", share, ACCEPT))
-    if not chosen.scale.reversed and len(f.on_thimble) > 1 and decide.numbers_run_backwards(f, chosen.scale) > REVERSED_LOG_RATIO:
+    if (
+        not chosen.scale.reversed
+        and len(f.on_thimble) > 1
+        and decide.numbers_run_backwards(f, chosen.scale) > REVERSED_LOG_RATIO
+    ):
         out.append(reason("reversed_numbers"))
     return out
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import cv2
 import numpy as np
 
-from vision.lines import Axis, Edge, Outline
+from vision.lines import Axis, Edge
 from vision.marks import Numeral
 from vision.scale import Scale
 
@@ -26,8 +26,9 @@ LEAST_LINE_PX = 2.5  # summed ridge of the faintest line that counts
 SLEEVE_RADIUS_MM = 7.0  # middle of common gauges (common practice)
 SLEEVE_RADIUS_SPREAD = 0.22  # standard deviation of its logarithm
 TOOTH_SIGMA_PX = 0.55  # how far a found graduation lies from its place
-MISSED = 1.3  # log-likelihood that a graduation in view goes unseen
-STRAY = 2.2  # log-likelihood of a found line that is no graduation
+MISSED = (0.8, 2.6)  # minus log-likelihood that a graduation in view goes unseen: faint, clear
+STRAY = (0.3, 2.6)  # minus log-likelihood of a found line that is no graduation: faint, clear
+CLEAR_PX = 14.0  # summed ridge of a clear graduation
 NUMBER_SIGMA_MM = 0.22  # how far a number stands from its graduation
 NUMBER_SIGMA_WIDE_MM = 0.9  # on the gauges that set numbers beside it
 NUMBER_WIDE_SHARE = 0.15
@@ -42,6 +43,20 @@ class Tooth:
     x: float
     above: float
     below: float
+
+    @property
+    def clearness(self) -> float:
+        """0 for a hint of a line, 1 for a clear graduation."""
+        return min(1.0, max(0.0, (self.above + self.below - LEAST_LINE_PX) / CLEAR_PX))
+
+
+def _between(pair: tuple[float, float], share: float) -> float:
+    return pair[0] + (pair[1] - pair[0]) * share
+
+
+def _missed(teeth: tuple[Tooth, ...]) -> float:
+    """What it costs to miss a graduation: more where the others are clear."""
+    return _between(MISSED, float(np.median([t.clearness for t in teeth])) if teeth else 0.0)
 
 
 @dataclass(frozen=True)
@@ -121,15 +136,16 @@ def _score(
     local_px = pitch_px / (1.0 + bend * (index - phase)) ** 2
     miss_px = (place - index) * local_px
     fits = -0.5 * (miss_px / TOOTH_SIGMA_PX) ** 2
-    belongs = (fits > -STRAY) & (index <= 0)
-    value = float(np.where(belongs, fits, -STRAY).sum())
+    stray = np.array([_between(STRAY, t.clearness) for t in teeth])
+    belongs = (fits > -stray) & (index <= 0)
+    value = float(np.where(belongs, fits, -stray).sum())
     if not belongs.any():
         return value, 0
     expected = np.arange(index[belongs].min(), 1)
     unseen = len(set(expected.tolist()) - set(index[belongs].tolist()))
     if phase * pitch_px < 2.0 and 0 not in index[belongs]:
         unseen = max(unseen - 1, 0)  # a line right at the edge is easily lost
-    return value - MISSED * unseen, int(belongs.sum())
+    return value - _missed(teeth) * unseen, int(belongs.sum())
 
 
 def find_combs(teeth: tuple[Tooth, ...], edge_x: float, most: int = 8) -> tuple[Comb, ...]:
@@ -216,13 +232,13 @@ def _refined(
 
 
 def customary_combs(
-    scale: Scale, teeth: tuple[Tooth, ...], edge_x: float, outline: Outline
+    scale: Scale, teeth: tuple[Tooth, ...], edge_x: float, radius_px: float
 ) -> tuple[Comb, ...]:
     """Combs of customary spacing, for a sleeve that shows hardly any graduation."""
     out = []
     for step in np.linspace(-2.0, 2.0, 17):
         radius_mm = SLEEVE_RADIUS_MM * math.exp(SLEEVE_RADIUS_SPREAD * step)
-        pitch_px = float(scale.pitch_mm) * outline.sleeve_radius / radius_mm
+        pitch_px = float(scale.pitch_mm) * radius_px / radius_mm
         phases = [((edge_x - t.x) / pitch_px) % 1.0 for t in teeth[:1]] or [0.0]
         for phase in phases:
             value, used = _score(teeth, edge_x, pitch_px, 0.0, phase) if teeth else (0.0, 0)
@@ -230,9 +246,9 @@ def customary_combs(
     return tuple(out)
 
 
-def spacing_log_prior(comb: Comb, scale: Scale, outline: Outline) -> float:
+def spacing_log_prior(comb: Comb, scale: Scale, radius_px: float) -> float:
     """Log-prior of a comb's spacing: the sleeve's radius in mm that it implies is a customary one."""
-    radius_mm = float(scale.pitch_mm) * outline.sleeve_radius / comb.pitch_px
+    radius_mm = float(scale.pitch_mm) * radius_px / comb.pitch_px
     off = math.log(radius_mm / SLEEVE_RADIUS_MM) / SLEEVE_RADIUS_SPREAD
     return -0.5 * off * off
 
@@ -276,16 +292,18 @@ def first_log_likelihood(
     """Log-likelihood of each number of uncovered pitches, (K,), from where the graduations begin."""
     if not teeth:
         expected = np.maximum(np.floor(uncovered + 1e-6) + 1, 0)
-        return np.asarray(-MISSED * np.minimum(expected, 4))
+        return np.asarray(-1.3 * np.minimum(expected, 4))
     index = [round(comb.place(t.x, edge_x) + comb.phase) for t in teeth]
     belong = [
         i
         for i, t in zip(index, teeth, strict=True)
-        if abs(comb.place(t.x, edge_x) + comb.phase - i) * comb.pitch_px < 3 * TOOTH_SIGMA_PX
+        if t.clearness > 0.35
+        and abs(comb.place(t.x, edge_x) + comb.phase - i) * comb.pitch_px < 3 * TOOTH_SIGMA_PX
     ]
     leftmost = min(belong, default=0)
     whole = np.round(uncovered - comb.phase)  # the last tooth's own number
     before = whole + leftmost  # graduations that should lie left of the leftmost found
     in_view = max(0.0, -comb.place(visible_from_x, edge_x) + comb.phase + leftmost)
     missing = np.minimum(np.maximum(before, 0), min(math.floor(in_view), 5))
-    return np.asarray(-MISSED * missing + np.where(before < 0, 6.0 * before, 0.0))
+    cost = np.minimum(_missed(teeth) * missing, 9.0)
+    return np.asarray(-cost + np.where(before < 0, np.maximum(4.0 * before, -8.0), 0.0))

@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import cv2
 import numpy as np
 
+from vision.closeup import SLEEVE_DIAMETER_PX
 from vision.lines import Axis, Edge, Outline
 from vision.marks import Numeral
 
@@ -21,112 +23,166 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 BAND_PX = (2.0, 13.0)  # how far behind the edge division lines are looked at
-WIDEST_RAD = math.radians(75)
-STEP_RAD = math.radians(0.2)
+STEP_PX = 0.5
+FAINT = 0.03  # ridge probability below which a row says nothing
+WIDEST_RAD = math.radians(62)  # divisions farther round are too crowded to help
 LINES_AROUND = 3.5  # divisions each side of the line that the fraction is taken from
 NUMERAL_SIGMA_DIVISIONS = 0.30  # how far a number stands from its division
-RADIUS_SIGMA = 0.05  # relative error of the radius at which the numbers lie
+RADIUS_SIGMA = 0.08  # relative error of the radius at which the numbers lie
+BEVEL_PX = 55.0  # behind the edge the thimble widens about so far, then runs level
 OUTLIER = 0.08  # share of numbers that are not what they seem
+U_SILHOUETTE_PX = 1.2
+U_RADIUS = 0.16  # relative spread of the finder's size, where a silhouette is not seen
+RIDGE_SIGMA_PX = 1.3  # half-width of the ridges that the network draws along lines
+COHERENCE_LOG = 30.0  # log-likelihood of a cylinder per unit of its grating's coherence
 
 
-@dataclass(frozen=True)
-class Unrolled:
-    """The bevel beside the edge, unrolled: ridge probability against angle.
+@dataclass(frozen=True, eq=False)
+class Bevel:
+    """The bevel beside the edge: ridge probability against px below the reference line."""
 
-    `seen_line_rad` is the angle of the thimble's surface that is seen where the reference line
-    points; `roll_rad` the true angle of the line.
-    """
-
-    angle_rad: Floats
+    dy: Floats
     profile: Floats
-    seen_line_rad: float
-    roll_rad: float
     outline: Outline
 
 
 @dataclass(frozen=True)
 class Grating:
-    """Divisions seen as a grating of `divisions` on the turn.
+    """Divisions seen as a grating of `divisions` on a cylinder.
 
-    `coherence` is how well the lines keep that spacing, 0 to 1; `fraction` the fractional part of
-    the division at the line, as seen; `u_fraction` its standard uncertainty in divisions.
+    `radius` is the thimble's at its edge and `middle` the axis' place below the reference line, px;
+    `coherence` is how well the lines keep their spacing, 0 to 1, and `evenness` the same beside
+    the line, over what ridges of their width allow at that spacing; `fraction` the fractional part of
+    the division at the line, as seen, and `u_fraction` its standard uncertainty in divisions.
     """
 
     divisions: int
+    radius: float
+    middle: float
+    sleeve_radius: float
     coherence: float
+    evenness: float
     fraction: float
     u_fraction: float
     residual_divisions: float
 
+    @property
+    def seen_line_rad(self) -> float:
+        """Angle of the thimble's surface that is seen where the reference line points."""
+        return _arcsine(self.middle / self.radius)
 
-def unroll(ridge: NDArray[np.float32], axis: Axis, edge: Edge, outline: Outline) -> Unrolled:
-    """Sample the division ridges along the edge at even angles."""
-    angle = np.arange(-WIDEST_RAD, WIDEST_RAD + STEP_RAD / 2, STEP_RAD)
+    @property
+    def roll_rad(self) -> float:
+        """True angle of the reference line about the axis."""
+        return _arcsine(self.middle / self.sleeve_radius)
+
+
+def _arcsine(value: float) -> float:
+    return math.asin(max(-0.95, min(0.95, value)))
+
+
+def unroll(ridge: NDArray[np.float32], axis: Axis, edge: Edge, outline: Outline) -> Bevel:
+    """Sample the division ridges along the edge, following the fan of the lines behind it."""
+    reach = 1.1 * SLEEVE_DIAMETER_PX
+    dy = np.arange(-reach, reach, STEP_PX)
     behind = np.linspace(*BAND_PX, 8)[:, None]
-    radius = outline.thimble_radius + outline.widening * behind
-    dy = outline.middle - radius * np.sin(angle)[None, :]
-    x = edge.x_at(dy) + behind
-    y = axis.y0 + axis.slope * (x - axis.x_edge) + dy
+    grown = 1.0 + outline.widening * behind / (outline.radius + outline.step)
+    fanned = outline.middle + (dy[None, :] - outline.middle) * grown
+    x = edge.x_at(dy)[None, :] + behind
+    y = axis.y0 + axis.slope * (x - axis.x_edge) + fanned
     samples = cv2.remap(
         ridge, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR, borderValue=0.0
     )
     profile = samples.astype(np.float64).mean(axis=0)
-    up = outline.middle  # the line stands this far above the middle
-    roll = math.asin(max(-0.95, min(0.95, up / outline.sleeve_radius)))
-    seen = math.asin(max(-0.95, min(0.95, up / outline.thimble_radius)))
-    return Unrolled(angle, profile, seen, roll, outline)
+    seen = profile > FAINT
+    return Bevel(dy[seen], profile[seen], outline)
 
 
-def grating(bevel: Unrolled, divisions: int, u_line_px: float) -> Grating:
-    """Measure the phase of a grating of known spacing at the reference line.
+def _turn(bevel: Bevel, radius: Floats, middle: Floats) -> tuple[Floats, Floats]:
+    """Angles of the rows on cylinders (..., n) and the weight of each row's light there."""
+    sine = (middle[..., None] - bevel.dy) / radius[..., None]
+    angle = np.arcsin(np.clip(sine, -1.0, 1.0))
+    weight = bevel.profile * (np.abs(angle) < WIDEST_RAD)
+    return angle, weight
+
+
+def _coherences(bevel: Bevel, divisions: int, radius: Floats, middle: Floats) -> Floats:
+    """How well the lines keep their spacing on each of some cylinders."""
+    angle, weight = _turn(bevel, radius, middle)
+    z = (weight * np.exp(1j * divisions * angle)).sum(axis=-1)
+    return np.asarray(np.abs(z) / (bevel.profile.sum() + 1e-9))
+
+
+@lru_cache(maxsize=64)
+def fit_cylinder(bevel: Bevel, divisions: int) -> tuple[float, float, float]:
+    """Find radius and middle on which the divisions are evenly spaced, and their coherence.
+
+    The positions of evenly engraved lines follow R sin(theta); the silhouettes hold R and the
+    middle where they are seen.
+    """
+    o = bevel.outline
+    seen = o.top is not None and o.low is not None
+    wide = 3.0 * (U_SILHOUETTE_PX / o.radius if seen else U_RADIUS)
+    radius, middle = o.radius + o.step, o.middle
+    reach = 4.0 if seen else 0.75 * o.radius
+    best = 0.0
+    for _ in range(3):
+        r = radius * np.exp(np.linspace(-wide, wide, 9))[:, None]
+        m = middle + np.linspace(-reach, reach, 17)[None, :]
+        rr, mm = np.broadcast_arrays(r, m)
+        coherence = _coherences(bevel, divisions, rr, mm)
+        score = COHERENCE_LOG * coherence - 0.5 * (np.log(rr / (o.radius + o.step)) / U_RADIUS) ** 2
+        if o.top is not None:
+            score = score - 0.5 * ((mm - rr + o.step - o.top) / U_SILHOUETTE_PX) ** 2
+        if o.low is not None:
+            score = score - 0.5 * ((mm + rr - o.step - o.low) / U_SILHOUETTE_PX) ** 2
+        if o.top is None and o.low is None:
+            score = score - 0.5 * (mm / (0.4 * rr)) ** 2
+        i, j = np.unravel_index(int(np.argmax(score)), score.shape)
+        radius, middle, best = float(rr[i, j]), float(mm[i, j]), float(coherence[i, j])
+        wide, reach = wide / 4.0, reach / 7.0
+    return radius, middle, best
+
+
+def grating(bevel: Bevel, divisions: int, u_line_px: float = 0.1) -> Grating:
+    """Measure a grating of known spacing and its phase at the reference line.
 
     The phase of the Fourier component at the divisions' spacing, through a Hann window centred on
     the line. `u_line_px` is the line's own standard uncertainty in px.
     """
-    angle, profile = bevel.angle_rad, bevel.profile
-    wide = profile * np.clip(np.cos(angle), 0, 1) * (np.abs(angle) < math.radians(60))
-    total = wide.sum()
-    turn = np.exp(1j * divisions * angle)
-    # over a wide window a wrong radius bends the grating: measure coherence in pieces
-    coherence = 0.0
-    if total > 0:
-        piece = max(2.5 * 2 * math.pi / divisions, math.radians(14))
-        starts = np.arange(-math.radians(60), math.radians(60), piece)
-        parts = [
-            wide[(angle >= s) & (angle < s + piece)] @ turn[(angle >= s) & (angle < s + piece)]
-            for s in starts
-        ]
-        coherence = float(sum(abs(p) for p in parts) / total)
+    radius, middle, coherence = fit_cylinder(bevel, divisions)
+    angle, weight = _turn(bevel, np.array(radius), np.array(middle))
+    line = _arcsine(middle / radius)
     half = max(LINES_AROUND * 2 * math.pi / divisions, math.radians(10))
-    off = (angle - bevel.seen_line_rad) / half
-    window = np.where(np.abs(off) < 1, 0.5 + 0.5 * np.cos(math.pi * off), 0.0) * profile
-    z = window @ turn
+    off = (angle - line) / half
+    window = np.where(np.abs(off) < 1, 0.5 + 0.5 * np.cos(math.pi * off), 0.0) * weight
+    z = window @ np.exp(1j * divisions * angle)
     mass = window.sum()
     local = float(abs(z) / mass) if mass > 1e-9 else 0.0
-    at_line = divisions * bevel.seen_line_rad - float(np.angle(z))
-    fraction = (at_line / (2 * math.pi)) % 1.0
-    spacing = bevel.outline.thimble_radius * math.cos(bevel.seen_line_rad) * 2 * math.pi / divisions
+    fraction = ((divisions * line - float(np.angle(z))) / (2 * math.pi)) % 1.0
+    spacing = radius * math.cos(line) * 2 * math.pi / divisions
+    strength = mass * STEP_PX / spacing  # about the lines' summed ridge, in line spacings
     u = math.hypot(0.02, u_line_px / spacing) + 0.05 * (1.0 - min(local, 1.0)) ** 2
-    weak = mass * STEP_RAD * divisions / (2 * math.pi)  # about the lines' summed strength
-    u = min(0.3, u + 0.1 / (1.0 + 40.0 * weak))
+    u = min(0.3, u + 0.1 / (1.0 + 40.0 * strength))
     residual = math.sqrt(max(-2.0 * math.log(max(local, 1e-3)), 0.0)) / (2 * math.pi)
-    return Grating(divisions, coherence, fraction, u, residual)
+    sleeve = max(radius - bevel.outline.step, 0.5 * radius)
+    most = math.exp(-0.5 * (2 * math.pi * RIDGE_SIGMA_PX / spacing) ** 2)
+    even = min(1.0, local / max(most, 0.05))
+    return Grating(divisions, radius, middle, sleeve, coherence, even, fraction, u, residual)
 
 
 def numeral_offsets(
-    numerals: list[Numeral], bevel: Unrolled, axis: Axis, edge: Edge, divisions: int
+    numerals: list[Numeral], on: Grating, widening: float, axis: Axis, edge: Edge
 ) -> Floats:
     """Divisions from the reference line, as seen, up to each number; (n,) array."""
     out = []
     for peak in numerals:
-        line_y = float(axis.y_at(peak.x))
-        dy = peak.y - line_y
+        dy = peak.y - float(axis.y_at(peak.x))
         behind = max(peak.x - float(edge.x_at(dy)), 0.0)
-        radius = bevel.outline.thimble_radius + bevel.outline.widening * behind
-        sine = (bevel.outline.middle - dy) / radius
-        angle = math.asin(max(-0.99, min(0.99, sine)))
-        seen = math.asin(max(-0.99, min(0.99, bevel.outline.middle / radius)))
-        out.append((angle - seen) * divisions / (2 * math.pi))
+        grown = on.radius + widening * min(behind, BEVEL_PX)
+        angle = _arcsine((on.middle - dy) / grown)
+        seen = _arcsine(on.middle / grown)
+        out.append((angle - seen) * on.divisions / (2 * math.pi))
     return np.array(out)
 
 
@@ -149,7 +205,7 @@ def whole_log_likelihood(
     shown = whole + (fraction if not downwards else (1.0 - fraction))
     classes = np.arange(min(100, divisions))
     table = np.stack([np.exp(n.log_probability[: len(classes)]) for n in numerals])
-    stretches = np.linspace(-2, 2, 9)
+    stretches = np.linspace(-2.4, 2.4, 17)
     total = np.full((len(stretches), divisions), 0.0)
     for row, stretch in enumerate(stretches):
         total[row] -= 0.5 * stretch**2
