@@ -8,15 +8,15 @@ import os
 import sqlite3
 from collections.abc import Iterator, Sequence
 from datetime import datetime
-from decimal import Decimal
 from pathlib import Path
 from types import TracebackType
 
+from reading import rows
 from reading.gauge import Gauge, ZeroCheck, ZeroPhoto
 from reading.migrations import MIGRATIONS
 from reading.problem import Problem
 from reading.record import Event, KeptReading, Record
-from vision.scale import Scale
+from reading.rows import Row, written
 
 APPLICATION_ID = int.from_bytes(b"dtml")  # marks a SQLite file as a book
 SCHEMA_VERSION = len(MIGRATIONS)
@@ -69,6 +69,7 @@ class Book:
             )
         with self._plain_errors():
             self._connection = sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None)
+            self._connection.row_factory = sqlite3.Row
         try:
             with self._plain_errors():
                 self._prepare()
@@ -89,122 +90,87 @@ class Book:
 
     def add_gauge(self, gauge: Gauge) -> None:
         """Enter a new gauge; BookError if its identifier is taken."""
-        scale = gauge.scale
-        row = (
-            gauge.identifier,
-            str(scale.pitch),
-            scale.divisions,
-            scale.unit,
-            str(scale.start),
-            None if gauge.end is None else str(gauge.end),
-            scale.vernier,
-            int(scale.reversed),
-            gauge.notes,
-            _written(datetime.now()),
-        )
         with self._change() as change:
-            known = change.execute("SELECT 1 FROM gauge WHERE identifier = ?", row[:1]).fetchone()
+            known = change.execute(
+                "SELECT 1 FROM gauge WHERE identifier = ?", (gauge.identifier,)
+            ).fetchone()
             if known:
                 raise BookError(
                     f"gauge {gauge.identifier} is in the book already: use another name"
                 )
-            change.execute("INSERT INTO gauge VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", row)
+            _insert(change, "gauge", rows.gauge_row(gauge, datetime.now()))
 
     def gauges(self) -> tuple[Gauge, ...]:
         """Give all gauges, by identifier."""
-        with self._plain_errors():
-            rows = self._connection.execute(f"{_GAUGE} ORDER BY identifier").fetchall()
-        return tuple(_gauge(row) for row in rows)
+        return tuple(rows.gauge_of(row) for row in self._all("gauge", "ORDER BY identifier"))
 
     def gauge(self, identifier: str) -> Gauge:
         """Give one gauge; BookError, naming the known ones, if it is not in the book."""
-        with self._plain_errors():
-            row = self._connection.execute(
-                f"{_GAUGE} WHERE identifier = ?", (identifier,)
-            ).fetchone()
-        if row is None:
+        found = self._all("gauge", "WHERE identifier = ?", identifier)
+        if not found:
             known = ", ".join(gauge.identifier for gauge in self.gauges()) or "none yet"
             raise BookError(f"gauge {identifier} is not in the book {self.path} (known: {known})")
-        return _gauge(row)
+        return rows.gauge_of(found[0])
 
     def record_zero(self, check: ZeroCheck, readings: Sequence[KeptReading] = ()) -> int:
         """Enter a zero check beside the earlier ones, with its readings, and give its number."""
-        row = (
-            check.gauge,
-            _written(check.at),
-            str(check.zero_error),
-            check.u,
-            check.source,
-            check.spread,
-            None if check.rod is None else str(check.rod),
-            check.who,
-            check.note,
-            _written(datetime.now()),
-        )
+        now = datetime.now()
         with self._change() as change:
-            number = change.execute(
-                "INSERT INTO zero_check (gauge, at, zero_error, u, source, spread, rod, who, note,"
-                " recorded) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING number",
-                row,
-            ).fetchone()[0]
-            change.executemany(
-                "INSERT INTO zero_photo VALUES (?, ?, ?, ?, ?)",
-                [
-                    (number, place, photo.name, photo.sha256, str(photo.zero_error))
-                    for place, photo in enumerate(check.photos)
-                ],
-            )
-            _insert_readings(change, readings, None)
-        return int(number)
+            number = _insert(change, "zero_check", rows.zero_row(check, now))
+            for place, photo in enumerate(check.photos):
+                _insert(change, "zero_photo", rows.photo_row(number, place, photo))
+            for one in readings:
+                _insert_reading(change, rows.reading_row(one, None, now))
+        return number
 
     def keep(self, record: Record | None, readings: Sequence[KeptReading] = ()) -> int | None:
         """Enter a record with the readings behind it, or readings alone; give its number."""
-        number = None
+        now = datetime.now()
         with self._change() as change:
+            number = None
             if record is not None:
-                number = change.execute(
-                    "INSERT INTO record (gauge, kind, at, body, who, note, recorded)"
-                    " VALUES (?, ?, ?, ?, ?, ?, ?) RETURNING number",
-                    (
-                        record.gauge,
-                        record.kind,
-                        _written(record.at),
-                        json.dumps(record.body, ensure_ascii=False, allow_nan=False),
-                        record.who,
-                        record.note,
-                        _written(datetime.now()),
-                    ),
-                ).fetchone()[0]
-            _insert_readings(change, readings, number)
+                number = _insert(change, "record", rows.record_row(record, now))
+            for one in readings:
+                _insert_reading(change, rows.reading_row(one, number, now))
         return number
+
+    def zero_checks(self, identifier: str, newest: int | None = None) -> tuple[ZeroCheck, ...]:
+        """Give a gauge's zero checks, oldest first: all, or only so many of the newest."""
+        limit = -1 if newest is None else newest
+        where = "WHERE gauge = ? ORDER BY at DESC, number DESC LIMIT ?"
+        return self._with_photos(self._all("zero_check", where, identifier, limit)[::-1])
+
+    def zero_check_in_force(self, identifier: str, at: datetime) -> ZeroCheck | None:
+        """Give the newest check not later than `at`; of two at one time the one recorded last."""
+        where = "WHERE gauge = ? AND at <= ? ORDER BY at DESC, number DESC LIMIT 1"
+        found = self._with_photos(self._all("zero_check", where, identifier, written(at)))
+        return next(iter(found), None)
+
+    def _with_photos(self, checks: list[sqlite3.Row]) -> tuple[ZeroCheck, ...]:
+        """Make zero checks of their rows, with their photos."""
+        photos: dict[int, list[ZeroPhoto]] = {}
+        where = "WHERE zero_check IN (SELECT value FROM json_each (?)) ORDER BY zero_check, place"
+        for row in self._all("zero_photo", where, json.dumps([row["number"] for row in checks])):
+            photos.setdefault(row["zero_check"], []).append(rows.photo_of(row))
+        return tuple(rows.zero_of(row, tuple(photos.get(row["number"], ()))) for row in checks)
 
     def record_in_force(self, identifier: str, kind: str, at: datetime) -> Record | None:
         """Give the newest record of a kind not later than `at`; of two at one time the later."""
-        with self._plain_errors():
-            row = self._connection.execute(
-                f"{_RECORD} WHERE gauge = ? AND kind = ? AND at <= ?"
-                " ORDER BY at DESC, number DESC LIMIT 1",
-                (identifier, kind, _written(at)),
-            ).fetchone()
-        return None if row is None else _record(row)
+        where = "WHERE gauge = ? AND kind = ? AND at <= ? ORDER BY at DESC, number DESC LIMIT 1"
+        found = self._all("record", where, identifier, kind, written(at))
+        return rows.record_of(found[0]) if found else None
 
     def records(self, identifier: str, kind: str) -> tuple[Record, ...]:
         """Give all records of a kind, oldest first."""
-        with self._plain_errors():
-            rows = self._connection.execute(
-                f"{_RECORD} WHERE gauge = ? AND kind = ? ORDER BY at, number", (identifier, kind)
-            ).fetchall()
-        return tuple(_record(row) for row in rows)
+        where = "WHERE gauge = ? AND kind = ? ORDER BY at, number"
+        return tuple(rows.record_of(row) for row in self._all("record", where, identifier, kind))
 
     def edge_sets(self, identifier: str, most: int) -> tuple[float, ...]:
         """Give the edge's set in the newest accepted photos of a gauge, newest first."""
-        with self._plain_errors():
-            rows = self._connection.execute(
-                "SELECT edge_set_pitches FROM reading WHERE gauge = ? AND edge_set_pitches NOTNULL"
-                " ORDER BY number DESC LIMIT ?",
-                (identifier, most),
-            ).fetchall()
-        return tuple(row[0] for row in rows)
+        where = "WHERE gauge = ? AND edge_set_pitches NOTNULL ORDER BY number DESC LIMIT ?"
+        return tuple(
+            row["edge_set_pitches"] for row in self._all("reading", where, identifier, most)
+        )
 
     def count(self, table: str, identifier: str) -> int:
         """Count a gauge's rows in ``zero_check``, ``record`` or ``reading``."""
@@ -221,42 +187,74 @@ class Book:
         where = "" if identifier is None else "WHERE gauge = ?"
         given = () if identifier is None else (identifier,)
         with self._plain_errors():
-            rows = self._connection.execute(
-                f"SELECT * FROM ({_HISTORY} {where} ORDER BY number DESC LIMIT ?) ORDER BY number",
-                (*given, most),
+            found = self._connection.execute(
+                f"{_HISTORY} {where} ORDER BY number DESC LIMIT ?", (*given, most)
             ).fetchall()
-        return tuple(_event(row) for row in rows)
+        return tuple(rows.event_of(row) for row in found[::-1])
 
-    def zero_checks(self, identifier: str, newest: int | None = None) -> tuple[ZeroCheck, ...]:
-        """Give a gauge's zero checks, oldest first: all, or only so many of the newest."""
-        limit = -1 if newest is None else newest
+    def all_rows(self, table: str) -> Iterator[Row]:
+        """Give every row of a table, as it was entered, in the order of entry."""
+        columns = ", ".join(rows.names(table))
         with self._plain_errors():
-            rows = self._connection.execute(
-                f"{_ZERO_CHECK} WHERE gauge = ? ORDER BY at DESC, number DESC LIMIT ?",
-                (identifier, limit),
-            ).fetchall()[::-1]
-            return self._with_photos(rows)
+            for row in self._connection.execute(f"SELECT {columns} FROM {table} ORDER BY rowid"):
+                yield dict(row)
 
-    def zero_check_in_force(self, identifier: str, at: datetime) -> ZeroCheck | None:
-        """Give the newest check not later than `at`; of two at one time the one recorded last."""
+    @contextlib.contextmanager
+    def taking_in(self, who: str, source: str) -> Iterator[Intake]:
+        """Take rows of another book in: all of them, or on any failure none."""
+        with self._change() as change:
+            yield Intake(change)
+            event: Row = {
+                "recorded": written(datetime.now()),
+                "who": who,
+                "what": "import",
+                "note": source,
+            }
+            _insert(change, "history", event)
+
+    def faults(self) -> list[str]:
+        """Look for damage: the file, what points where, the history, and every row's meaning."""
         with self._plain_errors():
-            rows = self._connection.execute(
-                f"{_ZERO_CHECK} WHERE gauge = ? AND at <= ? ORDER BY at DESC, number DESC LIMIT 1",
-                (identifier, _written(at)),
+            found = [
+                str(row[0])
+                for row in self._connection.execute("PRAGMA integrity_check")
+                if row[0] != "ok"
+            ]
+            for row in self._connection.execute("PRAGMA foreign_key_check"):
+                found.append(f"{row[0]}, row {row[1]}: what it points at in {row[2]} is not there")
+            for table, what in _UNTOLD.items():
+                missing = self._connection.execute(what).fetchone()[0]
+                if missing:
+                    found.append(f"{table}: {missing} rows are not in the history")
+        for table, understand in rows.UNDERSTOOD.items():
+            for row in self.all_rows(table):
+                try:
+                    understand(row)
+                except rows.NOT_UNDERSTOOD as error:
+                    found.append(f"{table}, {next(iter(row.values()))}: {error}")
+        return found
+
+    def back_up(self, target: Path) -> None:
+        """Copy the book, as it is at one moment, into a new file; BookError if that is there."""
+        if target.exists():
+            raise BookError(f"{target}: is there already, name a new file")
+        part = target.with_name(target.name + ".part")
+        try:
+            with self._plain_errors(), contextlib.closing(sqlite3.connect(part)) as copy:
+                self._connection.backup(copy)
+            part.replace(target)
+        except OSError as error:
+            raise BookError(f"{target}: can't be written ({error.strerror})") from error
+        finally:
+            part.unlink(missing_ok=True)
+
+    def _all(self, table: str, where: str, *given: rows.Cell) -> list[sqlite3.Row]:
+        """Give the rows of a table that a clause picks."""
+        columns = ", ".join(rows.names(table))
+        with self._plain_errors():
+            return self._connection.execute(
+                f"SELECT {columns} FROM {table} {where}", given
             ).fetchall()
-            return next(iter(self._with_photos(rows)), None)
-
-    def _with_photos(self, rows: list[tuple]) -> tuple[ZeroCheck, ...]:
-        """Make zero checks of their rows, with their photos."""
-        photos: dict[int, list[ZeroPhoto]] = {}
-        numbers = [row[0] for row in rows]
-        for number, name, sha256, zero_error in self._connection.execute(
-            "SELECT zero_check, name, sha256, zero_error FROM zero_photo"
-            " WHERE zero_check IN (SELECT value FROM json_each (?)) ORDER BY zero_check, place",
-            (json.dumps(numbers),),
-        ):
-            photos.setdefault(number, []).append(ZeroPhoto(name, sha256, Decimal(zero_error)))
-        return tuple(_zero_check(row, tuple(photos.get(row[0], ()))) for row in rows)
 
     def _prepare(self) -> None:
         """Check that this is a book of this version or older, and bring it up to this version."""
@@ -324,18 +322,91 @@ class Book:
             ) from error
 
 
-_GAUGE = (
-    "SELECT identifier, pitch, divisions, unit, range_start, range_end, vernier, reversed, notes"
-    " FROM gauge"
-)
+class Intake:
+    """Rows of another book on their way in, within one change.
+
+    A row that is there already, the same in everything but its number, is not entered again, so
+    taking the same rows in twice changes nothing. Rows keep their order, so which check is in force
+    when stays as it was. Tables must come in the order of `rows.TABLES`.
+    """
+
+    def __init__(self, change: sqlite3.Connection) -> None:
+        self._change = change
+        self._numbers: dict[tuple[str, int], int] = {}  # (table, number there) -> number here
+        self._new: set[int] = set()  # zero checks that came in new
+        self.entered = dict.fromkeys(rows.TABLES, 0)
+
+    def take(self, table: str, row: Row) -> None:
+        """Take one row in; the history is not taken but told anew, with the rows' own times."""
+        match table:
+            case "gauge":
+                self._take_gauge(row)
+            case "zero_photo":
+                number = self._numbers["zero_check", int(row["zero_check"] or 0)]
+                if number in self._new:
+                    self._enter(table, {**row, "zero_check": number})
+            case "zero_check" | "record" | "reading":
+                self._take_numbered(table, row)
+            case _:
+                pass
+
+    def _take_gauge(self, row: Row) -> None:
+        """Enter a gauge unless it is there; BookError if another of that name is."""
+        known = self._change.execute(
+            "SELECT * FROM gauge WHERE identifier = ?", (row["identifier"],)
+        ).fetchone()
+        if known is None:
+            self._enter("gauge", row)
+        elif rows.gauge_of(known).scale != rows.gauge_of(row).scale:
+            raise BookError(
+                f"gauge {row['identifier']} is in the book with another scale: rename one of them"
+            )
+
+    def _take_numbered(self, table: str, row: Row) -> None:
+        """Enter a row that has a number, under a new one, unless the same is there."""
+        own = {name: cell for name, cell in row.items() if name != "number"}
+        for name in ("zero_check", "record"):
+            if own.get(name) is not None:
+                own[name] = self._numbers[name, int(own[name] or 0)]
+        # A photo teaches the edge's set once a book, so that column is no part of being the same.
+        told = {name: cell for name, cell in own.items() if name != "edge_set_pitches"}
+        same = " AND ".join(f"{name} IS ?" for name in told)
+        known = self._change.execute(
+            f"SELECT number FROM {table} WHERE {same} LIMIT 1", tuple(told.values())
+        ).fetchone()
+        number = known["number"] if known else self._enter(table, own)
+        if known is None and table == "zero_check":
+            self._new.add(number)
+        self._numbers[table, int(row["number"] or 0)] = number
+
+    def _enter(self, table: str, row: Row) -> int:
+        self.entered[table] += 1
+        if table == "reading":
+            return _insert_reading(self._change, row)
+        return _insert(self._change, table, row)
 
 
-_ZERO_CHECK = (
-    "SELECT number, gauge, at, zero_error, u, source, spread, rod, who, note FROM zero_check"
-)
-_RECORD = "SELECT gauge, kind, at, body, who, note, number FROM record"
+def _insert(change: sqlite3.Connection, table: str, row: Row) -> int:
+    """Insert a row and give its number."""
+    marks = ", ".join("?" * len(row))
+    done = change.execute(
+        f"INSERT INTO {table} ({', '.join(row)}) VALUES ({marks})", tuple(row.values())
+    )
+    return int(done.lastrowid or 0)
+
+
+def _insert_reading(change: sqlite3.Connection, row: Row) -> int:
+    """Insert a reading; one photo gives the edge's set of a gauge once."""
+    known = change.execute(
+        "SELECT 1 FROM reading WHERE gauge = ? AND sha256 = ? AND edge_set_pitches NOTNULL",
+        (row["gauge"], row["sha256"]),
+    ).fetchone()
+    return _insert(change, "reading", {**row, "edge_set_pitches": None} if known else row)
+
+
+# The history with the content hashes of the photos behind each line.
 _HISTORY = """
-    SELECT number, recorded, who, what, gauge, subject, note, CASE what
+    SELECT *, CASE what
         WHEN 'zero check' THEN
             (SELECT json_group_array (sha256) FROM zero_photo WHERE zero_check = subject)
         WHEN 'reading' THEN
@@ -344,79 +415,17 @@ _HISTORY = """
         ELSE
             (SELECT json_group_array (sha256) FROM reading
              WHERE record = subject AND sha256 NOTNULL)
-        END
+        END AS photos
     FROM history
 """
-
-
-def _zero_check(row: tuple, photos: tuple[ZeroPhoto, ...]) -> ZeroCheck:
-    """Make a zero check of its row and its photos."""
-    number, gauge, at, zero_error, u, source, spread, rod, who, note = row
-    return ZeroCheck(
-        gauge,
-        datetime.fromisoformat(at),
-        Decimal(zero_error),
-        u,
-        source=source,
-        photos=photos,
-        spread=spread,
-        rod=None if rod is None else Decimal(rod),
-        who=who,
-        note=note,
-        number=number,
-    )
-
-
-def _record(row: tuple) -> Record:
-    """Make a record of its row."""
-    gauge, kind, at, body, who, note, number = row
-    return Record(gauge, kind, datetime.fromisoformat(at), json.loads(body), who, note, number)
-
-
-def _event(row: tuple) -> Event:
-    """Make a line of the history of its row."""
-    number, recorded, who, what, gauge, subject, note, photos = row
-    return Event(number, recorded, who, what, gauge, subject, note, tuple(json.loads(photos)))
-
-
-def _insert_readings(
-    change: sqlite3.Connection, readings: Sequence[KeptReading], record: int | None
-) -> None:
-    """Insert readings; one photo gives the edge's set of a gauge once."""
-    now = _written(datetime.now())
-    for one in readings:
-        known = change.execute(
-            "SELECT 1 FROM reading WHERE gauge = ? AND sha256 = ? AND edge_set_pitches NOTNULL",
-            (one.gauge, one.sha256),
-        ).fetchone()
-        change.execute(
-            "INSERT INTO reading (gauge, at, source, sha256, shown, u, confidence,"
-            " edge_set_pitches, zero_check, record, who, recorded)"
-            " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            (
-                one.gauge,
-                _written(one.at),
-                one.source,
-                one.sha256,
-                str(one.shown),
-                one.u,
-                one.confidence,
-                None if known else one.edge_set_pitches,
-                one.zero_check,
-                record,
-                one.who,
-                now,
-            ),
-        )
-
-
-def _gauge(row: tuple) -> Gauge:
-    """Make a gauge of its row."""
-    identifier, pitch, divisions, unit, start, end, vernier, backwards, notes = row
-    scale = Scale(Decimal(pitch), divisions, unit, Decimal(start), vernier, bool(backwards))
-    return Gauge(identifier, scale, None if end is None else Decimal(end), notes)
-
-
-def _written(moment: datetime) -> str:
-    """Write a time so that its text sorts as time does."""
-    return moment.isoformat(timespec="microseconds")
+# How many rows of a table the history does not tell of.
+_UNTOLD = {
+    "gauge": "SELECT (SELECT count(*) FROM gauge)"
+    " - (SELECT count(DISTINCT gauge) FROM history WHERE what = 'gauge')",
+    "zero_check": "SELECT count(*) FROM zero_check WHERE number NOT IN"
+    " (SELECT subject FROM history WHERE what = 'zero check')",
+    "record": "SELECT count(*) FROM record WHERE number NOT IN"
+    " (SELECT subject FROM history WHERE what = kind)",
+    "reading": "SELECT count(*) FROM reading WHERE number NOT IN"
+    " (SELECT subject FROM history WHERE what = 'reading')",
+}

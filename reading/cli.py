@@ -11,6 +11,7 @@ from typing import Annotated
 import typer
 
 from reading import commands
+from reading.archive.cli import book_app
 from reading.book import Book, book_path
 from reading.correct import program_version
 from reading.dates import parse_when
@@ -41,6 +42,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(gauge_app, name="gauge")
+app.add_typer(book_app, name="book")
 app.command()(measure)
 
 

@@ -6,7 +6,7 @@ import math
 from statistics import NormalDist
 
 HALVINGS = 60  # of a quarter turn: less than a double tells apart
-MOST_DEGREES = 100_000  # beyond this t and the normal quantile agree to 1 in 20 000
+MOST_DEGREES = 20_000  # beyond this t and the normal quantile agree to 1 in 10 000
 
 
 def t_quantile(probability: float, degrees: int) -> float:

@@ -1,0 +1,1 @@
+"""Books as files for other programs, and back."""
