@@ -73,6 +73,15 @@ def cut(grey: NDArray[np.uint8], matrix: NDArray[np.float64]) -> NDArray[np.uint
     )
 
 
+def inside(shape: tuple[int, ...], matrix: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Tell which close-up pixels, (256, 544), show a photo of `shape` (height, width)."""
+    back = invert(matrix)
+    x, y = np.meshgrid(np.arange(SIZE[0]), np.arange(SIZE[1]))
+    u = back[0, 0] * x + back[0, 1] * y + back[0, 2]
+    v = back[1, 0] * x + back[1, 1] * y + back[1, 2]
+    return np.asarray((u > -0.5) & (v > -0.5) & (u < shape[1] - 0.5) & (v < shape[0] - 0.5))
+
+
 def _shrink_around(
     grey: NDArray[np.uint8], matrix: NDArray[np.float64], factor: int
 ) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:

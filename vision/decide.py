@@ -79,7 +79,9 @@ def _log_sum(values: Floats) -> float:
     return top + math.log(float(np.exp(values - top).sum()))
 
 
-def _sleeve_states(f: Findings, scale: Scale, radius_px: float) -> tuple[Floats, Floats, Floats, list[Comb]]:
+def _sleeve_states(
+    f: Findings, scale: Scale, radius_px: float
+) -> tuple[Floats, Floats, Floats, list[Comb]]:
     """States of the sleeve: uncovered pitches, their uncertainty, log-likelihood, comb of each."""
     combs = list(f.combs)
     if len(f.teeth) < 4 or not combs:
@@ -131,9 +133,7 @@ def weigh(f: Findings, scale: Scale, edge_set_mm: tuple[float, float] | None = N
     n, pitch_mm = scale.divisions, float(scale.pitch_mm)
     grating = thimble.grating(f.bevel, n, f.axis.u_y0)
     offsets = thimble.numeral_offsets(f.on_thimble, grating, f.outline.widening, f.axis, f.edge)
-    wholes = thimble.whole_log_likelihood(
-        f.on_thimble, offsets, grating.fraction, n, downwards=scale.reversed
-    )
+    wholes = thimble.whole_log_likelihood(f.on_thimble, offsets, grating, downwards=scale.reversed)
     parallax = parallax_divisions(grating.roll_rad, grating.sleeve_radius, grating.radius, n)
     if scale.reversed:
         parallax = -parallax
@@ -184,9 +184,7 @@ def numbers_run_backwards(f: Findings, scale: Scale) -> float:
     grating = thimble.grating(f.bevel, n, f.axis.u_y0)
     offsets = thimble.numeral_offsets(f.on_thimble, grating, f.outline.widening, f.axis, f.edge)
     usual, other = (
-        _log_sum(
-            thimble.whole_log_likelihood(f.on_thimble, offsets, grating.fraction, n, downwards=d)
-        )
+        _log_sum(thimble.whole_log_likelihood(f.on_thimble, offsets, grating, downwards=d))
         for d in (False, True)
     )
     return other - usual

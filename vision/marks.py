@@ -5,7 +5,7 @@ It proposes; where a line lies to a fraction of a pixel is for the photo's own p
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -40,6 +40,11 @@ class Marks:
     numeral_log_probability: NDArray[np.float32] = field(compare=False, repr=False)
     present: float
     mirrored: float
+
+    def within(self, inside: NDArray[np.bool_]) -> Marks:
+        """Forget what was marked outside the picture; `inside` is (256, 544)."""
+        cells = inside[STRIDE_PX // 2 :: STRIDE_PX, STRIDE_PX // 2 :: STRIDE_PX]
+        return replace(self, ridges=self.ridges * inside, numeral_heat=self.numeral_heat * cells)
 
     def ridge(self, name: str) -> NDArray[np.float32]:
         """Give one kind of line's map, (256, 544), by its name in `RIDGES`."""

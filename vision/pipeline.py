@@ -78,7 +78,8 @@ def look(grey: NDArray[np.uint8], pose: Pose) -> Look:
 def _look_once(grey: NDArray[np.uint8], pose: Pose) -> Look:
     matrix = closeup.photo_to_closeup(pose)
     cut = closeup.cut(grey, matrix)
-    seen = marks.read_marks(cut)
+    inside = closeup.inside(grey.shape, matrix)
+    seen = marks.read_marks(cut).within(inside)
     rough = lines.fit_edge(seen.ridge("edge"), closeup.ORIGIN[1])
     axis = lines.fit_axis(seen.ridge("reference_line"), -rough.across if rough else 0.0)
     edge = lines.fit_edge(seen.ridge("edge"), axis.y0) if axis else None
@@ -89,17 +90,8 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose) -> Look:
     bevel = thimble.unroll(seen.ridge("division"), axis, edge, outline)
     teeth = sleeve.find_teeth(seen.ridge("graduation"), axis, edge)
     numerals = marks.numerals(seen)
-    corners = closeup.move(
-        matrix,
-        np.array(
-            [
-                [0.0, 0.0],
-                [0.0, grey.shape[0] - 1.0],
-                [grey.shape[1] - 1.0, 0.0],
-                [grey.shape[1] - 1.0, grey.shape[0] - 1.0],
-            ]
-        ),
-    )
+    along = inside[int(np.clip(axis.y0, 0, closeup.SIZE[1] - 1)), : max(int(edge.x0), 1)]
+    outside = np.flatnonzero(~along)
     findings = Findings(
         axis,
         edge,
@@ -109,7 +101,7 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose) -> Look:
         sleeve.find_combs(teeth, edge.x0),
         [n for n in numerals if n.on == "sleeve" and n.x < edge.x0 + 4],
         [n for n in numerals if n.on == "thimble" and n.x > edge.x0 + 4],
-        float(max(corners[:, 0].min(), 0.0)),
+        float(outside[-1] + 1 if outside.size else 0),
     )
     return Look(pose, matrix, cut, seen, findings, "")
 
@@ -123,7 +115,9 @@ def _refined(seen: Look) -> Pose:
     shrink = seen.pose.sleeve_diameter_px / closeup.SLEEVE_DIAMETER_PX
     fits = [thimble.fit_cylinder(f.bevel, n) for n in GRATINGS]
     radius, _, coherence = max(fits, key=lambda fit: fit[2])
-    known = coherence > FITTED_COHERENCE or (f.outline.top is not None and f.outline.low is not None)
+    known = coherence > FITTED_COHERENCE or (
+        f.outline.top is not None and f.outline.low is not None
+    )
     diameter = seen.pose.sleeve_diameter_px
     if known:
         diameter = 2 * (radius - f.outline.step) * shrink
@@ -225,11 +219,7 @@ def _objections(
     if chosen.grating.evenness < LEAST_EVENNESS:
         out.append(reason(_why_no_lines(seen, f)))
     if scale is not None:
-        others = [
-            thimble.fit_cylinder(f.bevel, n)[2]
-            for n in GRATINGS
-            if n != scale.divisions
-        ]
+        others = [thimble.fit_cylinder(f.bevel, n)[2] for n in GRATINGS if n != scale.divisions]
         if max(others) > chosen.grating.coherence + MISMATCH:
             out.append(reason("scale_mismatch"))
     elif share < ACCEPT:

@@ -28,6 +28,8 @@ SLEEVE_RADIUS_SPREAD = 0.22  # standard deviation of its logarithm
 TOOTH_SIGMA_PX = 0.55  # how far a found graduation lies from its place
 MISSED = (0.8, 2.6)  # minus log-likelihood that a graduation in view goes unseen: faint, clear
 STRAY = (0.3, 2.6)  # minus log-likelihood of a found line that is no graduation: faint, clear
+HIDDEN = 4.5  # minus log-likelihood that something hides the first graduations
+HIDDEN_EACH = 0.25  # and for each one more
 CLEAR_PX = 14.0  # summed ridge of a clear graduation
 NUMBER_SIGMA_MM = 0.22  # how far a number stands from its graduation
 NUMBER_SIGMA_WIDE_MM = 0.9  # on the gauges that set numbers beside it
@@ -279,7 +281,7 @@ def number_log_likelihood(
         wide = np.exp(-0.5 * (miss / NUMBER_SIGMA_WIDE_MM) ** 2) / NUMBER_SIGMA_WIDE_MM
         near = (1 - NUMBER_WIDE_SHARE) * fine + NUMBER_WIDE_SHARE * wide
         good = (near / math.sqrt(2 * math.pi)) @ np.exp(peak.log_probability)
-        share = OUTLIER + (1 - peak.heat) * 0.5
+        share = 1 - (1 - OUTLIER) * min(1.0, 1.25 * peak.heat)
         # a stray number lies anywhere within the travel
         total += np.log(share / MAX_TRAVEL_MM + (1 - share) * good)
         total = np.where(at_mm < -1.5, total - 3.0, total)  # nothing is printed before the start
@@ -304,6 +306,7 @@ def first_log_likelihood(
     whole = np.round(uncovered - comb.phase)  # the last tooth's own number
     before = whole + leftmost  # graduations that should lie left of the leftmost found
     in_view = max(0.0, -comb.place(visible_from_x, edge_x) + comb.phase + leftmost)
-    missing = np.minimum(np.maximum(before, 0), min(math.floor(in_view), 5))
-    cost = np.minimum(_missed(teeth) * missing, 9.0)
+    missing = np.minimum(np.maximum(before, 0), max(math.floor(in_view), 0))
+    # a lever or a finger may hide them all at once
+    cost = np.minimum(_missed(teeth) * missing, HIDDEN + HIDDEN_EACH * missing) * (missing > 0)
     return np.asarray(-cost + np.where(before < 0, np.maximum(4.0 * before, -8.0), 0.0))

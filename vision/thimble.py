@@ -27,7 +27,9 @@ STEP_PX = 0.5
 FAINT = 0.03  # ridge probability below which a row says nothing
 WIDEST_RAD = math.radians(62)  # divisions farther round are too crowded to help
 LINES_AROUND = 3.5  # divisions each side of the line that the fraction is taken from
-NUMERAL_SIGMA_DIVISIONS = 0.30  # how far a number stands from its division
+NUMERAL_SIGMA_DIVISIONS = 0.25  # how far a number is engraved from its division
+NUMERAL_SIGMA_PX = 1.6  # how well the network places its middle
+CORRELATED = 0.6  # numbers read by one network err together: their evidence counts for less
 RADIUS_SIGMA = 0.08  # relative error of the radius at which the numbers lie
 BEVEL_PX = 55.0  # behind the edge the thimble widens about so far, then runs level
 OUTLIER = 0.08  # share of numbers that are not what they seem
@@ -187,17 +189,16 @@ def numeral_offsets(
 
 
 def whole_log_likelihood(
-    numerals: list[Numeral],
-    offsets: Floats,
-    fraction: float,
-    divisions: int,
-    downwards: bool = False,
+    numerals: list[Numeral], offsets: Floats, on: Grating, downwards: bool = False
 ) -> Floats:
     """Log-likelihood of each whole division m at the line, m + fraction being shown; (divisions,).
 
     Each number votes with all its class probabilities; a few may be wrong. The radius at which the
     numbers lie is a common unknown. `downwards` tries numbers that grow the other way.
     """
+    divisions, fraction = on.divisions, on.fraction
+    spacing = on.radius * math.cos(on.seen_line_rad) * 2 * math.pi / divisions
+    place = math.hypot(NUMERAL_SIGMA_DIVISIONS, NUMERAL_SIGMA_PX / spacing)
     whole = np.arange(divisions)
     if not numerals:
         return np.zeros(divisions)
@@ -211,12 +212,12 @@ def whole_log_likelihood(
         total[row] -= 0.5 * stretch**2
         for i, peak in enumerate(numerals):
             reach = offsets[i] * (1 + RADIUS_SIGMA * stretch)
-            sigma = math.hypot(NUMERAL_SIGMA_DIVISIONS, 0.02 * abs(offsets[i]))
+            sigma = math.hypot(place, 0.02 * abs(offsets[i]))
             miss = shown[:, None] + sign * reach - classes[None, :]
             miss = (miss + divisions / 2) % divisions - divisions / 2
             near = np.exp(-0.5 * (miss / sigma) ** 2) / (sigma * math.sqrt(2 * math.pi))
             good = near @ table[i]
-            share = OUTLIER + (1 - peak.heat) * 0.5
+            share = 1 - (1 - OUTLIER) * min(1.0, 1.25 * peak.heat)
             total[row] += np.log(share / divisions + (1 - share) * good)
     peak_value = total.max(axis=0)
-    return np.asarray(peak_value + np.log(np.exp(total - peak_value).mean(axis=0)))
+    return np.asarray(CORRELATED * (peak_value + np.log(np.exp(total - peak_value).mean(axis=0))))
