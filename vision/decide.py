@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -36,7 +37,7 @@ KEPT = 80  # states of the sleeve that are followed up
 MOST_ALTERNATIVES = 6
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Findings:
     """All that was measured in one close-up."""
 
@@ -79,16 +80,27 @@ def _log_sum(values: Floats) -> float:
     return top + math.log(float(np.exp(values - top).sum()))
 
 
+@lru_cache(maxsize=32)
+def _thimble_states(f: Findings, divisions: int, downwards: bool) -> tuple[Grating, Floats]:
+    """The grating of the divisions, and the log-likelihood of each whole one at the line."""
+    on = thimble.grating(f.bevel, divisions, f.axis.u_y0)
+    offsets = thimble.numeral_offsets(f.on_thimble, on, f.outline.widening, f.axis, f.edge)
+    return on, thimble.whole_log_likelihood(f.on_thimble, offsets, on, downwards)
+
+
 def _sleeve_states(
-    f: Findings, scale: Scale, radius_px: float
+    f: Findings, scale: Scale, radius_px: float, named: bool
 ) -> tuple[Floats, Floats, Floats, list[Comb]]:
-    """States of the sleeve: uncovered pitches, their uncertainty, log-likelihood, comb of each."""
+    """States of the sleeve: uncovered pitches, their uncertainty, log-likelihood, comb of each.
+
+    A `named` gauge may have its range start on the frame and 0 on the sleeve.
+    """
     combs = list(f.combs)
     if len(f.teeth) < 4 or not combs:
         combs += sleeve.customary_combs(scale, f.teeth, f.edge.x0, radius_px)
     most = round(sleeve.MAX_TRAVEL_MM / float(scale.pitch_mm))
     shown, spread, value, which = [], [], [], []
-    starts = [0.0] if scale.start == 0 else [0.0, float(scale.start)]
+    starts = {float(scale.start), 0.0} if named else {float(scale.start)}
     for comb in combs:
         first = 0 if comb.teeth else -1
         uncovered = np.arange(first, most + 1) + comb.phase
@@ -96,7 +108,8 @@ def _sleeve_states(
             comb.place(sleeve.straight_x(n.x, n.y, f.axis, f.edge), f.edge.x0) for n in f.on_sleeve
         ]
         numbers = [
-            sleeve.number_log_likelihood(f.on_sleeve, places, uncovered, scale, s) for s in starts
+            sleeve.number_log_likelihood(f.on_sleeve, places, uncovered, scale, s)
+            for s in sorted(starts)
         ]
         total = np.logaddexp.reduce(numbers, axis=0) - math.log(len(starts))
         total = total + comb.log_likelihood + sleeve.spacing_log_prior(comb, scale, radius_px)
@@ -122,24 +135,26 @@ def _set_log_likelihood(
     return np.asarray(np.log((1 - STRAY_SHARE) * usual + STRAY_SHARE * stray + 1e-12))
 
 
-def weigh(f: Findings, scale: Scale, edge_set_mm: tuple[float, float] | None = None) -> Posterior:
+def weigh(
+    f: Findings, scale: Scale, edge_set_mm: tuple[float, float] | None = None, *, named: bool = True
+) -> Posterior:
     """Weigh all readings under one scale.
 
     Parameters
     ----------
+    named : bool
+        Whether the scale is that of a known gauge, or one that is tried.
     edge_set_mm : (mean, standard deviation), optional
         The gauge's own, where it is known; otherwise as gauges usually have it.
     """
     n, pitch_mm = scale.divisions, float(scale.pitch_mm)
-    grating = thimble.grating(f.bevel, n, f.axis.u_y0)
-    offsets = thimble.numeral_offsets(f.on_thimble, grating, f.outline.widening, f.axis, f.edge)
-    wholes = thimble.whole_log_likelihood(f.on_thimble, offsets, grating, downwards=scale.reversed)
+    grating, wholes = _thimble_states(f, n, scale.reversed)
     parallax = parallax_divisions(grating.roll_rad, grating.sleeve_radius, grating.radius, n)
     if scale.reversed:
         parallax = -parallax
     fraction = grating.fraction if not scale.reversed else 1.0 - grating.fraction
     division = np.arange(n) + fraction - parallax
-    uncovered, spread, on_sleeve, combs = _sleeve_states(f, scale, grating.sleeve_radius)
+    uncovered, spread, on_sleeve, combs = _sleeve_states(f, scale, grating.sleeve_radius, named)
     mean, own = edge_set_mm or EDGE_SET_MM
     gap = uncovered[:, None] - division[None, :] / n - mean / pitch_mm
     nearest = np.round(gap)
@@ -180,11 +195,5 @@ def within_one_division(shown: Floats, probability: Floats, at: float) -> float:
 
 def numbers_run_backwards(f: Findings, scale: Scale) -> float:
     """Log-likelihood ratio of the thimble's numbers growing the other way against the usual one."""
-    n = scale.divisions
-    grating = thimble.grating(f.bevel, n, f.axis.u_y0)
-    offsets = thimble.numeral_offsets(f.on_thimble, grating, f.outline.widening, f.axis, f.edge)
-    usual, other = (
-        _log_sum(thimble.whole_log_likelihood(f.on_thimble, offsets, grating, downwards=d))
-        for d in (False, True)
-    )
-    return other - usual
+    usual, other = (_thimble_states(f, scale.divisions, way)[1] for way in (False, True))
+    return _log_sum(other) - _log_sum(usual)

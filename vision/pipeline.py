@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,6 +32,7 @@ LEAST_QUALITY = 0.25  # of a close-up that may hold a scale although the network
 PRESENT = 0.5  # probability of a scale being there
 MIRRORED = 0.5
 MOST_POSES = 3  # places of a photo that are looked at closely
+STARTS_MM = {Decimal(0): 0.76, Decimal(25): 0.12, Decimal(50): 0.07, Decimal(75): 0.05}
 GOOD_LOOK = 0.55  # quality of a close-up from which no other place is tried
 REVERSED_LOG_RATIO = 4.0  # evidence for numbers that run the other way
 GRATINGS = (25, 50, 100)  # divisions of the trade's thimbles
@@ -165,9 +168,10 @@ def _decided(
     seen: Look, f: Findings, scale: Scale | None, edge_set_mm: tuple[float, float] | None
 ) -> Sighting | Refusal:
     """Weigh the findings under the scale, or under every scale of the trade."""
-    candidates = (scale,) if scale else KNOWN_SCALES
-    posteriors = [decide.weigh(f, s, edge_set_mm) for s in candidates]
-    evidences = np.array([p.log_evidence for p in posteriors])
+    candidates = [(scale, 1.0)] if scale else list(_customary_scales())
+    posteriors = [decide.weigh(f, s, edge_set_mm, named=scale is not None) for s, _ in candidates]
+    priors = np.log([share for _, share in candidates])
+    evidences = np.array([p.log_evidence for p in posteriors]) + priors
     shares = np.exp(evidences - evidences.max())
     shares /= shares.sum()
     chosen = posteriors[int(np.argmax(evidences))]
@@ -202,6 +206,16 @@ def _decided(
         alternatives,
         evidence,
     )
+
+
+def _customary_scales() -> Iterator[tuple[Scale, float]]:
+    """Yield the trade's scales with the range starts that sleeves are numbered from."""
+    for scale in KNOWN_SCALES:
+        for start, share in STARTS_MM.items():
+            if scale.unit == "mm":
+                yield replace(scale, start=start), share
+        if scale.unit == "in":
+            yield scale, 1.0
 
 
 def _alternative(scale: Scale, shown: float, probability: float) -> Alternative:
