@@ -15,6 +15,7 @@ from reading.archive.cli import book_app
 from reading.book import Book, book_path
 from reading.correct import program_version
 from reading.dates import parse_when
+from reading.gauges.care import zero_days
 from reading.gauges.cli import gauge_app
 from reading.measurement.cli import measure
 from reading.measurement.taking import kept_reading, known_edge_set
@@ -78,6 +79,7 @@ def _read_request(
                 record,
                 opened.zero_checks(gauge),
                 edge_set_mm=known_edge_set(opened, record),
+                zero_days=zero_days(opened, record),
             )
     if pitch is not None and divisions is not None:
         return commands.ReadRequest(commands.parse_scale(pitch, divisions, start))

@@ -11,7 +11,7 @@ from pathlib import Path
 from reading import batch, formats
 from reading.batch import EdgeSet
 from reading.book import Book
-from reading.correct import correct, date_reading, refused
+from reading.correct import ZERO_CHECK_DAYS, correct, date_reading, refused
 from reading.gauge import Gauge, ZeroCheck, check_exact
 from reading.gauges.lines import check_lines
 from reading.length import parse_length
@@ -43,6 +43,7 @@ class ReadRequest:
     overlay: Path | None = None
     format: str = "text"
     edge_set_mm: EdgeSet | None = None
+    zero_days: int = ZERO_CHECK_DAYS
     now: datetime = field(default_factory=datetime.now)
 
     def __post_init__(self) -> None:
@@ -119,7 +120,7 @@ def finish(seen: batch.Look | Unusable, request: ReadRequest) -> Result:
     if isinstance(seen.seen, Refusal):
         return refused(seen.photo, seen.seen, request.gauge)
     when = date_reading(seen.photo, request.on, request.now)
-    reading = correct(seen.photo, seen.seen, when, request.gauge, request.checks)
+    reading = correct(seen.photo, seen.seen, when, request.gauge, request.checks, request.zero_days)
     if request.hand is None:
         return reading
     unit = reading.scale.unit

@@ -108,6 +108,7 @@ def correct(
     when: When,
     gauge: Gauge | None = None,
     checks: Sequence[ZeroCheck] = (),
+    zero_days: int = ZERO_CHECK_DAYS,
 ) -> Reading:
     """Make the reading of a sighting, corrected by the zero check in force at its time.
 
@@ -121,6 +122,8 @@ def correct(
         The gauge in the picture; its scale must be the sighting's.
     checks : sequence of ZeroCheck
         All zero checks of that gauge.
+    zero_days : int
+        How old a zero check may be before the reading says so.
 
     Raises
     ------
@@ -146,7 +149,7 @@ def correct(
         division=division,
         correction=correction,
         alternatives=as_lengths(scale, sighting.alternatives),
-        notices=correction_notices(correction, when) + sighting_notices(sighting),
+        notices=correction_notices(correction, when, zero_days) + sighting_notices(sighting),
         program=program_version(),
     )
     return _with_range_notices(reading)
@@ -164,7 +167,9 @@ def _engraved(scale: Scale) -> tuple[Decimal, int, str, Decimal]:
     return scale.pitch, scale.divisions, scale.unit, scale.start
 
 
-def correction_notices(correction: Correction | NoCorrection, when: When) -> tuple[Notice, ...]:
+def correction_notices(
+    correction: Correction | NoCorrection, when: When, zero_days: int = ZERO_CHECK_DAYS
+) -> tuple[Notice, ...]:
     """Say what is wanting about the zero check."""
     match correction:
         case NoCorrection(code):
@@ -173,7 +178,7 @@ def correction_notices(correction: Correction | NoCorrection, when: When) -> tup
             found = []
             if when.source == FROM_CLOCK:
                 found.append(notice("time_unknown"))
-            if age_days > ZERO_CHECK_DAYS:
+            if age_days > zero_days:
                 found.append(notice("zero_check_old", days=age_days))
             return tuple(found)
 

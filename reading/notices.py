@@ -31,6 +31,7 @@ NOTICES: dict[str, str] = {
         "Reading {place} ({value}) lies farther off than chance explains (Grubbs, G = {g:.2f}, "
         "critical {critical:.2f} at 5 %): look at it again. It was not left out."
     ),
+    "gauge_state": "State of this gauge: {words}.",
     "no_calibration": (
         "No calibration and no error limit is on record for this gauge: the error of its screw is "
         "not in the uncertainty (datumline gauge calibrate, or gauge set --limit)."

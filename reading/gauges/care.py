@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from reading.book import Book
+from reading.correct import ZERO_CHECK_DAYS
 from reading.gauge import Gauge
 from reading.gauges import calibration, edge_set, facts
 from reading.gauges.chart import ZeroChart, zero_chart
@@ -36,6 +37,12 @@ def gauge_state(book: Book, gauge: Gauge, now: datetime) -> State:
         chart_of(book, gauge, now),
         now,
     )
+
+
+def zero_days(book: Book, gauge: Gauge) -> int:
+    """Say how old a gauge's zero check may be: the owner's interval, else a year."""
+    said = facts.from_record(book.record_in_force(gauge.identifier, FACTS, datetime.now()))
+    return said.zero_days or ZERO_CHECK_DAYS
 
 
 def chart_of(book: Book, gauge: Gauge, now: datetime) -> ZeroChart | None:

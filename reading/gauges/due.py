@@ -40,6 +40,16 @@ class State:
         return tuple(one for one in (self.zero, self.calibration) if one.overdue(self.today))
 
     @property
+    def alarming(self) -> str:
+        """What is overdue though it was done once, or out of control, in words; empty for nothing.
+
+        That there never was a zero check or a calibration is said elsewhere.
+        """
+        parts = [f"zero {self.alarm}"] if self.alarm else []
+        parts += [_due_words(one, self.today) for one in self.overdue if one.last is not None]
+        return ", ".join(parts)
+
+    @property
     def words(self) -> str:
         """The state in a few words."""
         parts = [_due_words(one, self.today) for one in (self.zero, self.calibration)]

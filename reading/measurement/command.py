@@ -11,6 +11,7 @@ from reading.book import Book
 from reading.formats import caption
 from reading.gauge import Gauge
 from reading.gauges import calibration, facts
+from reading.gauges.care import gauge_state
 from reading.length import MM_PER_UNIT, parse_length, trimmed
 from reading.measurement import lines
 from reading.measurement.conformity import Limits
@@ -115,6 +116,7 @@ def _about(request: MeasureRequest, book: Book, taken: Taken) -> About:
         request.wire,
         request.level / 100,
         request.k,
+        gauge_state(book, gauge, when.at).alarming,
     )
 
 

@@ -37,6 +37,7 @@ from vision.scale import Scale
 LEVEL = 0.95  # the usual level of confidence (GUM 6.3.3)
 LOOK_RAD = math.radians(15)  # a person looks so nearly square at the line (common practice)
 SLEEVE_TO_THIMBLE = 0.95  # radius of the sleeve over that of the edge (common practice)
+EVER_DAYS = 10**6  # longer than any gauge lives
 WARM_SHARE = 0.1  # a correction under a tenth of U is below notice (common practice)
 
 
@@ -53,6 +54,7 @@ class About:
     wire: bool = False
     level: float = LEVEL
     fixed_k: float | None = None
+    gauge_alarm: str = ""  # what is overdue or out of control about the gauge, in words
 
 
 def measure(gauge: Gauge, readings: Sequence[OneReading], about: About) -> Measurement:
@@ -112,7 +114,7 @@ def _judged(result: Measurement, about: About) -> Measurement:
         scale = result.gauge.scale
         diameter, off = (float(scale.to_mm(Decimal(repr(x)))) for x in (value, budget.expanded))
         wires = tuple(match(gauge, diameter, off) for gauge in WIRE_GAUGES)
-    return replace(result, conformity=verdict, wires=wires, notices=_notices(result, about.when))
+    return replace(result, conformity=verdict, wires=wires, notices=_notices(result, about))
 
 
 def _budget(result: Measurement, fixed_k: float | None) -> Budget:
@@ -195,7 +197,7 @@ def _roundness(cells: Sequence[Sequence[Sequence[Decimal]]], scale: Scale) -> Ro
     return Roundness(difference, 2 * math.sqrt(2) * one)
 
 
-def _notices(result: Measurement, when: When) -> tuple[Notice, ...]:
+def _notices(result: Measurement, about: About) -> tuple[Notice, ...]:
     """Say what is wanting, most important first."""
     scale = result.gauge.scale
     found = []
@@ -205,7 +207,10 @@ def _notices(result: Measurement, when: When) -> tuple[Notice, ...]:
         found.append(
             notice("outlier", place=off.place + 1, value=value, g=off.g, critical=off.critical)
         )
-    found += correction_notices(result.correction, when)
+    # How old the zero check may be is the gauge's own affair, and part of its state.
+    found += correction_notices(result.correction, about.when, EVER_DAYS)
+    if about.gauge_alarm:
+        found.append(notice("gauge_state", words=about.gauge_alarm))
     end = result.gauge.end
     if any(one.shown < scale.start for one in result.readings):
         found.append(notice("below_range"))

@@ -135,6 +135,20 @@ def test_the_error_limit_stands_in_for_a_calibration(path):
     assert "error limit ± 0.004, rectangular" in datumline(*command).stdout
 
 
+def test_what_is_overdue_is_said_with_every_result(path, photos, sighted):
+    zero("0.00 mm", "2026-11-01")
+    run("set", "G1", "--zero-days", 10, "--on", "2026-11-01")
+    command = ("measure", "--gauge", "G1", "--readings", "1.22 mm", "--on")
+    assert (
+        "State of this gauge: zero check OVERDUE since 2026-11-11."
+        in datumline(*command, "2026-11-12").stdout
+    )
+    assert "State of this gauge" not in datumline(*command, "2026-11-11").stdout
+    read = ("read", photos("a.png", sighted(2, 22.0)), "--gauge", "G1", "--on")
+    assert "The zero check is 11 days old" in datumline(*read, "2026-11-12").stdout
+    assert "days old:" not in datumline(*read, "2026-11-11").stdout
+
+
 def test_chart_as_picture_and_page(path, tmp_path):
     assert "two zero checks" in run("chart", "G1").stderr
     for day in range(1, 22):
