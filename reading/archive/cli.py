@@ -31,7 +31,7 @@ def book_check(book: BookOption = None) -> None:
         complain(fault)
     if faults:
         raise typer.Exit(USER_ERROR)
-    say(f"{book_path(book)}: clean; {gauges} gauges, {changes} changes in its history")
+    say(f"clean: {gauges} gauge{'s' if gauges != 1 else ''}, {changes} changes in its history")
 
 
 @book_app.command("backup")
@@ -43,7 +43,7 @@ def book_backup(
     """Copy the book into a new file, also while others write in it."""
     with Book(book_path(book)) as opened:
         opened.back_up(target)
-    say(f"{target}: a copy of {book_path(book)}")
+    say(f"{target}: a copy of the book")
 
 
 @book_app.command("export")

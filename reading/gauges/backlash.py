@@ -73,8 +73,9 @@ def backlash_lines(found: Backlash) -> list[str]:
     """Write a backlash for people."""
     unit = found.gauge.scale.unit
     value, expanded = round_result(found.value, Decimal(repr(EXPANDED * found.u)))
+    places = max(0, -int(value.as_tuple().exponent))
     sides = (
-        f"{way} {trimmed(round(mean(readings), MEAN_PLACES))} {unit} ({len(readings)} readings)"
+        f"{way} {trimmed(round(mean(readings), places + 1))} {unit} ({len(readings)} readings)"
         for way, readings in (("closing", found.closing), ("opening", found.opening))
     )
     return [

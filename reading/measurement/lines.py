@@ -16,6 +16,7 @@ from reading.measurement.wire import FULL_NAMES, WireMatch, WireNumber, area_mm2
 from reading.result import Correction, NoCorrection
 from reading.uncertainty import Budget
 
+MOST_CERTAIN = 0.999  # a model is not trusted further than this
 MEAN_PLACES = 6  # of a mean in mm: a nanometre
 COUNTLESS = 1e4  # degrees of freedom beyond this are written as no end of them
 
@@ -112,8 +113,12 @@ def roundness_lines(result: Measurement) -> list[str]:
     """Say how far the work is from round, where it was measured in several directions."""
     if result.roundness is None:
         return []
-    difference = _short(result.roundness.difference, result)
-    expanded = figure(result.roundness.expanded)
+    difference, expanded = (
+        plain(one)
+        for one in round_result(
+            result.roundness.difference, Decimal(repr(result.roundness.expanded))
+        )
+    )
     return [
         f"out of round by {difference} ± {expanded} {result.unit} (diameters at one place, k = 2)"
     ]
@@ -170,8 +175,17 @@ def conformity_lines(result: Measurement) -> list[str]:
     return [
         f"limits {_limits(judged, result.unit)}: {judged.verdict}"
         f"{why if judged.verdict == OPEN else ''}; guard band U, ISO 14253-1; "
-        f"probability of lying within them {judged.probability:.3f}"
+        f"probability of lying within them {_probability(judged.probability)}"
     ]
+
+
+def _probability(probability: float) -> str:
+    """Write a probability with three places, never as certain."""
+    if probability > MOST_CERTAIN:
+        return f"over {MOST_CERTAIN}"
+    return (
+        f"under {1 - MOST_CERTAIN:.3f}" if probability < 1 - MOST_CERTAIN else f"{probability:.3f}"
+    )
 
 
 def _limits(judged: Conformity, unit: str) -> str:

@@ -237,7 +237,7 @@ def run(*arguments):
 
 def test_the_commands(book, tmp_path, monkeypatch):
     monkeypatch.setenv("DATUMLINE_BOOK", str(tmp_path / "book.sqlite"))
-    assert "clean; 2 gauges, 9 changes" in run("check").stdout
+    assert "clean: 2 gauges, 9 changes" in run("check").stdout
     assert run("backup", tmp_path / "copy.sqlite").exit_code == 0
     with Book(tmp_path / "copy.sqlite") as copy:
         assert tables(copy) == tables(book)
