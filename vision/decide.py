@@ -108,7 +108,9 @@ def _sleeve_states(
             comb.place(sleeve.straight_x(n.x, n.y, f.axis, f.edge), f.edge.x0) for n in f.on_sleeve
         ]
         numbers = [
-            sleeve.number_log_likelihood(f.on_sleeve, places, uncovered, scale, s)
+            sleeve.number_log_likelihood(
+                f.on_sleeve, places, uncovered, scale, s, comb.pitch_px / float(scale.pitch_mm)
+            )
             for s in sorted(starts)
         ]
         total = np.logaddexp.reduce(numbers, axis=0) - math.log(len(starts))
@@ -116,6 +118,7 @@ def _sleeve_states(
         total = total + sleeve.first_log_likelihood(
             comb, f.teeth, uncovered, f.edge.x0, f.visible_from_x
         )
+        total = total + sleeve.long_log_likelihood(comb, f.teeth, uncovered, f.edge.x0, scale)
         shown.append(uncovered)
         spread.append(np.full(len(uncovered), comb.u_phase))
         value.append(total)

@@ -31,7 +31,10 @@ STRAY = (0.3, 2.6)  # minus log-likelihood of a found line that is no graduation
 HIDDEN = 4.5  # minus log-likelihood that something hides the first graduations
 HIDDEN_EACH = 0.25  # and for each one more
 CLEAR_PX = 14.0  # summed ridge of a clear graduation
-NUMBER_SIGMA_MM = 0.22  # how far a number stands from its graduation
+NUMBER_SIGMA_MM = 0.12  # how far a number is engraved from its graduation
+NUMBER_SIGMA_PX = 1.5  # how well the network places its middle
+COVERED_MM = 1.1  # nearer to the edge than this the thimble may hide part of a number
+LONG_SHARE = 0.25  # a numbered graduation is at least this much longer than its neighbours
 NUMBER_SIGMA_WIDE_MM = 0.9  # on the gauges that set numbers beside it
 NUMBER_WIDE_SHARE = 0.15
 OUTLIER = 0.08
@@ -261,6 +264,7 @@ def number_log_likelihood(
     uncovered: Floats,
     scale: Scale,
     printed_start: float,
+    px_per_mm: float,
 ) -> Floats:
     """Log-likelihood of each number of uncovered pitches, (K,), from the sleeve's numbers.
 
@@ -277,7 +281,9 @@ def number_log_likelihood(
         number = at_mm[:, None] / unit_mm + printed_start - classes[None, :]
         number = (number + period / 2) % period - period / 2
         miss = number * unit_mm
-        fine = np.exp(-0.5 * (miss / NUMBER_SIGMA_MM) ** 2) / NUMBER_SIGMA_MM
+        covered = -place * pitch_mm < COVERED_MM
+        sigma = math.hypot(NUMBER_SIGMA_MM, NUMBER_SIGMA_PX / px_per_mm) + (0.4 if covered else 0.0)
+        fine = np.exp(-0.5 * (miss / sigma) ** 2) / sigma
         wide = np.exp(-0.5 * (miss / NUMBER_SIGMA_WIDE_MM) ** 2) / NUMBER_SIGMA_WIDE_MM
         near = (1 - NUMBER_WIDE_SHARE) * fine + NUMBER_WIDE_SHARE * wide
         good = (near / math.sqrt(2 * math.pi)) @ np.exp(peak.log_probability)
@@ -286,6 +292,35 @@ def number_log_likelihood(
         total += np.log(share / MAX_TRAVEL_MM + (1 - share) * good)
         total = np.where(at_mm < -1.5, total - 3.0, total)  # nothing is printed before the start
     return total
+
+
+def long_log_likelihood(
+    comb: Comb, teeth: tuple[Tooth, ...], uncovered: Floats, edge_x: float, scale: Scale
+) -> Floats:
+    """Log-likelihood of each number of uncovered pitches, (K,), from which graduations are long.
+
+    Every fifth millimetre, or every tenth of an inch, is longer than its neighbours on the same side
+    (common practice).
+    """
+    cycle = 4 if scale.unit == "in" else round(5 / float(scale.pitch_mm))
+    step = 2 if cycle == 10 else 1  # halves stand on the other side: compare like with like
+    index = np.array([round(comb.place(t.x, edge_x) + comb.phase) for t in teeth])
+    length = np.array([t.above + t.below for t in teeth])
+    whole = np.round(uncovered - comb.phase)
+    gain = np.zeros(cycle)
+    for residue in range(cycle):
+        like = (index - residue) % step == 0
+        here = like & ((index - residue) % cycle == 0) & (index < 0)
+        others = like & ~here & (index < 0)
+        if not here.any() or others.sum() < 2:
+            continue
+        usual = float(np.median(length[others]))
+        spread = float(np.median(np.abs(length[others] - usual))) + 0.05 * usual + 0.4
+        excess = (float(np.median(length[here])) - usual) / spread
+        wanted = LONG_SHARE * usual / spread
+        gain[residue] = float(np.clip(0.8 * (excess - 0.5 * wanted), -2.0, 4.0))
+    # tooth `index` is graduation whole + index: long where that is a multiple of the cycle
+    return np.asarray(gain[(-whole.astype(int)) % cycle])
 
 
 def first_log_likelihood(
@@ -309,4 +344,4 @@ def first_log_likelihood(
     missing = np.minimum(np.maximum(before, 0), max(math.floor(in_view), 0))
     # a lever or a finger may hide them all at once
     cost = np.minimum(_missed(teeth) * missing, HIDDEN + HIDDEN_EACH * missing) * (missing > 0)
-    return np.asarray(-cost + np.where(before < 0, np.maximum(4.0 * before, -8.0), 0.0))
+    return np.asarray(-cost + np.where(before < 0, np.maximum(2.0 * before, -6.0), 0.0))

@@ -183,8 +183,7 @@ def numeral_offsets(
         behind = max(peak.x - float(edge.x_at(dy)), 0.0)
         grown = on.radius + widening * min(behind, BEVEL_PX)
         angle = _arcsine((on.middle - dy) / grown)
-        seen = _arcsine(on.middle / grown)
-        out.append((angle - seen) * on.divisions / (2 * math.pi))
+        out.append((angle - on.seen_line_rad) * on.divisions / (2 * math.pi))
     return np.array(out)
 
 
