@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from reading.correct import program_version
 from reading.gauges.calibration import Calibration
-from reading.length import convert, plain, round_uncertainty, trimmed
+from reading.length import convert, plain, round_result, round_uncertainty, trimmed
 from reading.pages import html
 from reading.pages.drawing import Drawing, svg
 from reading.pages.plot import Level, axis, plot
@@ -31,18 +31,30 @@ def um_figure(done: Calibration, u: float) -> str:
     return plain(round_uncertainty(convert(Decimal(repr(u)), done.gauge.scale.unit, "um")))
 
 
+def um_stated(done: Calibration, value: Decimal | float, expanded: float) -> str:
+    """Write a length and its expanded uncertainty in µm, rounded by GUM 7.2.6."""
+    unit = done.gauge.scale.unit
+    exact = value if isinstance(value, Decimal) else Decimal(repr(value))
+    rounded, u = round_result(
+        convert(exact, unit, "um"), convert(Decimal(repr(expanded)), unit, "um")
+    )
+    if not u:
+        rounded = round(rounded, UM_PLACES)
+    return f"{plain(rounded, signed=True)} ± {plain(u)}"
+
+
 def calibration_lines(done: Calibration) -> list[str]:
     """Write a calibration for people."""
     unit = done.gauge.scale.unit
     worst = done.worst
     lines = [
-        f"{done.gauge.identifier}: greatest error {um(done, worst.error, signed=True)} ± "
-        f"{um_figure(done, worst.expanded)} µm, at {plain(worst.block.length)} {unit} "
+        f"{done.gauge.identifier}: greatest error "
+        f"{um_stated(done, worst.error, worst.expanded)} µm, at {plain(worst.block.length)} {unit} "
         f"(k = {worst.k:.2f}, 95 %)"
     ]
     lines += [
-        f"  {plain(point.block.length):>6} {unit}  {um(done, point.error, signed=True):>6} ± "
-        f"{um_figure(done, point.expanded)} µm"
+        f"  {plain(point.block.length):>6} {unit}  "
+        f"{um_stated(done, point.error, point.expanded):>12} µm"
         for point in done.points
     ]
     lines.append(f"  deviation of traverse {um(done, done.traverse)} µm")
@@ -57,9 +69,8 @@ def fit_lines(done: Calibration) -> list[str]:
         return []
     unit = done.gauge.scale.unit
     per = Decimal(25) if unit == "mm" else Decimal(1)
-    slope = um(done, fit.slope * float(per), signed=True)
-    u_slope = um_figure(done, 2 * fit.u_slope * float(per))
-    lines = [f"progressive: {slope} ± {u_slope} µm in {per} {unit} (k = 2)"]
+    slope = um_stated(done, fit.slope * float(per), 2 * fit.u_slope * float(per))
+    lines = [f"progressive: {slope} µm in {per} {unit} (k = 2)"]
     if fit.amplitude is None or fit.u_amplitude is None:
         return [
             *lines,
@@ -67,8 +78,8 @@ def fit_lines(done: Calibration) -> list[str]:
         ]
     return [
         *lines,
-        f"periodic: amplitude {um(done, fit.amplitude)} ± {um_figure(done, 2 * fit.u_amplitude)} µm"
-        " each turn (k = 2)",
+        f"periodic: amplitude {um_stated(done, fit.amplitude, 2 * fit.u_amplitude)} µm each turn "
+        "(k = 2)",
     ]
 
 

@@ -17,6 +17,7 @@ from reading.result import Correction, NoCorrection
 from reading.uncertainty import Budget
 
 MOST_CERTAIN = 0.999  # a model is not trusted further than this
+SIZE_PLACES = 4  # of a wire gauge size in mm, as tables print them
 MEAN_PLACES = 6  # of a mean in mm: a nanometre
 COUNTLESS = 1e4  # degrees of freedom beyond this are written as no end of them
 
@@ -226,7 +227,7 @@ def wire_line(found: WireMatch, gauge: str) -> str:
 
 
 def _number(one: WireNumber) -> str:
-    return f"{one.number} ({one.diameter_mm:.4g} mm)"
+    return f"{one.number} ({trimmed(round(Decimal(repr(one.diameter_mm)), SIZE_PLACES))} mm)"
 
 
 def explanation(result: Measurement, unit: str) -> list[str]:

@@ -225,7 +225,12 @@ def test_the_record_has_the_items_of_a_certificate():
     ):
         assert words in text
     assert "next" not in text.lower()  # 7.8.4.3: no recommended interval
-    assert "greatest error +3 ±" in calibration_lines(done)[0]
+    assert "greatest error +3 ± 14 µm, at 10.3 mm (k = 12.71, 95 %)" in calibration_lines(done)[0]
+
+
+def test_a_fit_without_anything_left_over_is_still_written_short():
+    done = calibrated([("2.5", "0", "2.502"), ("5.1", "0", "5.102"), ("7.7", "0", "7.702")])
+    assert "progressive: 0.00 ± 0 µm in 25 mm (k = 2)" in "\n".join(calibration_lines(done))
 
 
 @pytest.mark.parametrize(

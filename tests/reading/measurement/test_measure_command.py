@@ -63,7 +63,7 @@ def test_json_and_other_units(gauge):
 def test_explaining_wire_and_limits(gauge):
     result = measure("--readings", FIVE, "--explain", "--wire", "--upper", "1.25 mm")
     assert "Grubbs: G = 1.434, critical 1.715 at 5 %: no outlier" in result.stdout
-    assert "No. 18 (1.219 mm), and no other within the uncertainty" in result.stdout
+    assert "No. 18 (1.2192 mm), and no other within the uncertainty" in result.stdout
     assert "limits up to 1.25 mm: pass" in result.stdout
     assert "mm² (round and bare)" in result.stdout
     assert "can't tell" in measure("--readings", FIVE, "--upper", "1.21 mm").stdout
