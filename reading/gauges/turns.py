@@ -16,6 +16,7 @@ from reading.uncertainty import rectangular, resolution
 from vision.scale import MM_PER_IN
 
 MOST_TURNS = 1000  # no micrometer has so many; a slip of the keyboard
+FEW_TURNS = 2  # a person miscounts by so many, or counts every other turn (common practice)
 EXPANDED = 2  # k = 2 (GUM 6.3.3)
 PITCH_PLACES = 7  # of a mean pitch: a tenth of a nanometre
 
@@ -99,7 +100,8 @@ class PitchCheck:
             turns = round(pair.distance / recorded)
             off = abs(pair.distance - turns * recorded)
             near = float(off) <= EXPANDED * _u_distance(self.gauge)
-            if near and turns and turns not in (pair.turns, -pair.turns):
+            far = abs(abs(turns) - abs(pair.turns)) > max(FEW_TURNS, abs(pair.turns))
+            if near and turns and not far and turns not in (pair.turns, -pair.turns):
                 found.append(
                     f"pair {place}: the distance is {turns} turns of the recorded pitch, "
                     f"{pair.turns} were counted"

@@ -20,6 +20,7 @@ from reading.measurement.report import Picture, report
 from reading.measurement.result import CalibrationShare, Layout, Measurement
 from reading.measurement.taking import Taken, Wanted, kept, take
 from reading.measurement.temperature import Warmth, parse_celsius, parse_expansion
+from reading.notices import CAUTION
 from reading.pages import html
 from reading.problem import Problem
 from reading.record import CALIBRATION, FACTS, MEASUREMENT, Record
@@ -156,6 +157,8 @@ def _write(
         say(f"  recorded as measurement {number}")
     if request.report is not None:
         say(f"  report: {request.report}")
+    if request.wanted.photos:
+        say(f"\n{CAUTION}")
 
 
 def _pictures(taken: Taken, result: Measurement) -> list[Picture]:

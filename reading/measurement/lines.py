@@ -221,9 +221,14 @@ def wire_line(found: WireMatch, gauge: str) -> str:
         return f"{name}: outside its table"
     best = f"{name}: nearest in ratio No. {_number(found.nearest)}"
     if found.singled_out:
-        return f"{best}, and no other within the uncertainty"
-    others = ", ".join(_number(one) for one in found.possible)
-    return f"{best}; within the uncertainty it may be No. {others}"
+        told = f"{best}, and no other within the uncertainty"
+    else:
+        others = ", ".join(_number(one) for one in found.possible)
+        told = f"{best}; within the uncertainty it may be No. {others}"
+    if found.has_the_size:
+        return told
+    off = plain(round(Decimal(repr(found.off_mm)), SIZE_PLACES - 1), signed=True)
+    return f"{told}; but {off} mm off that size, more than the uncertainty"
 
 
 def _number(one: WireNumber) -> str:
@@ -341,4 +346,5 @@ def _wire_values(found: WireMatch) -> dict[str, object]:
         "nearest": found.nearest.number,
         "diameter_mm": round(Decimal(repr(found.nearest.diameter_mm)), 6),
         "possible": [one.number for one in found.possible],
+        "has_the_size": found.has_the_size,
     }

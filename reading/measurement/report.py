@@ -44,7 +44,7 @@ def report(result: Measurement, unit: str, pictures: Sequence[Picture] = (), who
         html.paragraph(
             f"Gauge {result.gauge.identifier}: pitch {scale.pitch} {scale.unit}, "
             f"{scale.divisions} divisions, least count {least_count}. "
-            f"Measured {result.at:%Y-%m-%d %H:%M}{f' by {who}' if who else ''}."
+            f"Measured {result.at:%Y-%m-%d}{f' by {who}' if who else ''}."
         ),
         html.items([*roundness_lines(result), *conformity_lines(result), *wire_lines(result)]),
         html.heading("Readings"),

@@ -73,8 +73,20 @@ class WireMatch:
     nearest to some diameter within the uncertainty, thickest first.
     """
 
+    diameter_mm: float
+    expanded_mm: float
     nearest: WireNumber | None
     possible: tuple[WireNumber, ...]
+
+    @property
+    def off_mm(self) -> float:
+        """Diameter minus the nearest number's own; 0 outside the table."""
+        return self.diameter_mm - self.nearest.diameter_mm if self.nearest else 0.0
+
+    @property
+    def has_the_size(self) -> bool:
+        """Whether the nearest number's own diameter lies within the uncertainty."""
+        return self.nearest is not None and abs(self.off_mm) <= self.expanded_mm
 
     @property
     def singled_out(self) -> bool:
@@ -126,7 +138,7 @@ def match(gauge: str, diameter_mm: float, expanded_mm: float) -> WireMatch:
     ends = [nearest(gauge, diameter_mm + sign * expanded_mm) for sign in (1, -1)]
     known = [names.index(one.number) for one in ends if one is not None]
     if not known:
-        return WireMatch(nearest(gauge, diameter_mm), ())
+        return WireMatch(diameter_mm, expanded_mm, nearest(gauge, diameter_mm), ())
     first, last = min(known), max(known)
     if ends[0] is None:  # reaches beyond the thickest
         first = 0
@@ -135,7 +147,7 @@ def match(gauge: str, diameter_mm: float, expanded_mm: float) -> WireMatch:
     possible = tuple(
         WireNumber(gauge, name, WIRE_GAUGES[gauge][name]) for name in names[first : last + 1]
     )
-    return WireMatch(nearest(gauge, diameter_mm), possible)
+    return WireMatch(diameter_mm, expanded_mm, nearest(gauge, diameter_mm), possible)
 
 
 def area_mm2(diameter_mm: float) -> float:

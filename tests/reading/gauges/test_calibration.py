@@ -73,6 +73,11 @@ def test_errors_worked_by_hand():
     assert done.points[0].u * 1000 == pytest.approx(math.sqrt(1 / 12 + 0.09 + 0.01), rel=1e-9)
 
 
+def test_the_traverse_counts_the_zero_point():
+    # Both errors are positive, +0.9 and +1.2 µm, by hand: from 0 to 1.2.
+    assert calibrated(ROWS[:2]).traverse * 1000 == Decimal("1.2")
+
+
 @pytest.mark.parametrize(
     ("limit", "verdict"),
     # Greatest error −2.3 µm; its U is 1.96 √(1/12 + 0.09) = 0.82 µm.

@@ -63,6 +63,7 @@ def test_a_disagreement_is_named(gauge, readings, turns, named):
     assert "disagrees" in text
     for words in named:
         assert words in text
+    assert ("were counted" in text) == any("turns" in words for words in named)
 
 
 def test_one_division_off_is_no_disagreement_but_three_are():

@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 
 from reading.book import Book
 from reading.cli import app
+from reading.notices import CAUTION
 from reading.record import MEASUREMENT
 from vision.reasons import reason
 from vision.sighting import Evidence, Refusal
@@ -64,6 +65,7 @@ def test_explaining_wire_and_limits(gauge):
     result = measure("--readings", FIVE, "--explain", "--wire", "--upper", "1.25 mm")
     assert "Grubbs: G = 1.434, critical 1.715 at 5 %: no outlier" in result.stdout
     assert "No. 18 (1.2192 mm), and no other within the uncertainty" in result.stdout
+    assert "(1.1495 mm); but +0.058 mm off that size, more than the uncertainty" in result.stdout
     assert "limits up to 1.25 mm: pass" in result.stdout
     assert "mm² (round and bare)" in result.stdout
     assert "can't tell" in measure("--readings", FIVE, "--upper", "1.21 mm").stdout
@@ -91,6 +93,7 @@ def test_photos_are_measured_and_teach_the_edge_s_set(gauge, path, photos, sight
     result = measure(*paths)
     assert result.exit_code == 0
     assert "picture" in result.stdout
+    assert result.stdout.rstrip().endswith(CAUTION)
     with Book(path) as book:
         assert book.edge_sets("G1", 10) == pytest.approx((0.32, 0.31, 0.30))
         assert len(next(e for e in book.history("G1") if e.what == MEASUREMENT).photos) == 3

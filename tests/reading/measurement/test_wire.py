@@ -117,6 +117,16 @@ def test_an_interval_singles_out_or_spans():
     assert not spans.singled_out
 
 
+def test_a_wire_between_two_sizes_has_neither():
+    # 1.763 mm: No. 15 is 1.8288 mm, No. 16 1.6256 mm; their geometric mean is 1.7242 mm.
+    found = match("SWG", 1.763, 0.008)
+    assert found.singled_out
+    assert found.off_mm == pytest.approx(-0.0658)
+    assert not found.has_the_size
+    assert match("SWG", 1.763, 0.066).has_the_size
+    assert match("SWG", 20.0, 0.01).off_mm == 0
+
+
 def test_from_number_39_on_one_division_is_a_number():
     # Steps of 0.4 mil = 10.16 µm: with U = 0.012 mm no number can be told for sure.
     found = match("SWG", 0.1219, 0.012)
