@@ -13,6 +13,14 @@ KINDS = (FACTS, PITCH, BACKLASH, CALIBRATION, MEASUREMENT)
 
 
 @dataclass(frozen=True)
+class Signed:
+    """Who did something, and what they noted."""
+
+    who: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
 class Record:
     """Something found out about a gauge, or with it; a newer one takes its place, none is lost.
 

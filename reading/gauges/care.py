@@ -19,7 +19,7 @@ from reading.pages import html
 from reading.pages.drawing import Drawing, png, svg
 from reading.pages.plot import Axis, Level, plot
 from reading.problem import Problem
-from reading.record import BACKLASH, CALIBRATION, FACTS, PITCH
+from reading.record import BACKLASH, CALIBRATION, FACTS, PITCH, Signed
 from reading.terminal import DONE, Say
 
 CHART_POINTS = 200  # the newest; older ones no longer say how the gauge is now
@@ -116,14 +116,14 @@ def _known(book: Book, gauge: Gauge, now: datetime) -> list[str]:
 
 
 def set_facts(
-    book: Book, gauge: Gauge, newer: Facts, at: datetime, who: str, note: str, say: Say
+    book: Book, gauge: Gauge, newer: Facts, at: datetime, signed: Signed, say: Say
 ) -> None:
     """Record what the owner says, on top of what was said before."""
     before = facts.from_record(book.record_in_force(gauge.identifier, FACTS, at))
     merged = before.changed(newer)
     if merged == before:
         raise Problem("nothing is new: give --zero-days, --calibration-days or --limit")
-    book.keep(facts.to_record(gauge.identifier, merged, at, who, note))
+    book.keep(facts.to_record(gauge.identifier, merged, at, signed))
     limit = "" if merged.limit is None else f", error limit ± {merged.limit} {gauge.scale.unit}"
     say(
         f"{gauge.identifier}: zero check every {_days(merged.zero_days)}, calibration every "

@@ -16,6 +16,7 @@ from reading.gauges import care, study_cli
 from reading.gauges.facts import Facts
 from reading.gauges.lines import gauge_line
 from reading.length import parse_length
+from reading.record import Signed
 from reading.terminal import (
     BookOption,
     GaugeArgument,
@@ -96,7 +97,7 @@ def gauge_set(
         most = None if limit is None else parse_length(limit, "um").to(unit).value
         facts = Facts(zero_days, calibration_days, most)
         at = datetime.now() if on is None else parse_when(on)
-        care.set_facts(opened, gauge, facts, at, user(who), note, say)
+        care.set_facts(opened, gauge, facts, at, Signed(user(who), note), say)
 
 
 @gauge_app.command("due")

@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from reading.length import plain
 from reading.problem import Problem
-from reading.record import FACTS, Record
+from reading.record import FACTS, Record, Signed
 
 LONGEST_DAYS = 36_500  # a century; beyond it a slip of the keyboard
 
@@ -42,14 +42,14 @@ class Facts:
         )
 
 
-def to_record(gauge: str, facts: Facts, at: datetime, who: str, note: str) -> Record:
+def to_record(gauge: str, facts: Facts, at: datetime, signed: Signed) -> Record:
     """Make the book's record of facts."""
     body = {
         "zero_days": facts.zero_days,
         "calibration_days": facts.calibration_days,
         "limit": None if facts.limit is None else plain(facts.limit),
     }
-    return Record(gauge, FACTS, at, body, who, note)
+    return Record(gauge, FACTS, at, body, signed.who, signed.note)
 
 
 def from_record(record: Record | None) -> Facts:

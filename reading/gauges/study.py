@@ -22,7 +22,7 @@ from reading.measurement.taking import Taken, Wanted, kept, take
 from reading.measurement.temperature import GAUGE_PER_K, Warmth
 from reading.pages import html
 from reading.problem import Problem
-from reading.record import BACKLASH, FACTS, PITCH, KeptReading, Record
+from reading.record import BACKLASH, FACTS, PITCH, KeptReading, Record, Signed
 from reading.result import When
 from reading.terminal import DONE, Say
 
@@ -30,17 +30,16 @@ COVERED = 2.0  # block sets state their uncertainty with k = 2 (common practice)
 
 
 @dataclass(frozen=True)
-class Signed:
-    """Who did it, and what they noted."""
+class Study:
+    """Which gauge is looked into, and who does it."""
 
-    who: str = ""
-    note: str = ""
+    gauge: Gauge
+    signed: Signed
 
 
-def pitch(
-    gauge: Gauge, wanted: Wanted, turns: str, signed: Signed, book: Book, say: Say, complain: Say
-) -> int:
+def pitch(study: Study, wanted: Wanted, turns: str, book: Book, say: Say, complain: Say) -> int:
     """Check pitch and least count by counted turns, and record it."""
+    gauge, signed = study.gauge, study.signed
     taken = take(gauge, wanted, book, say, complain)
     if isinstance(taken, int):
         return taken
@@ -61,14 +60,13 @@ def pitch(
     return DONE
 
 
-def backlash(
-    gauge: Gauge, sides: Sequence[Wanted], signed: Signed, book: Book, say: Say, complain: Say
-) -> int:
+def backlash(study: Study, sides: Sequence[Wanted], book: Book, say: Say, complain: Say) -> int:
     """Find the backlash and record it.
 
     `sides` are what was read closing and what was read opening; or one side alone, in which
     readings closing and opening come in turn.
     """
+    gauge, signed = study.gauge, study.signed
     found = []
     for side in sides:
         taken = take(gauge, side, book, say, complain)
@@ -109,19 +107,14 @@ class Entered:
     limit: str | None = None
     place: str = ""
     customer: str = ""
+    page: Path | None = None  # where its page is to be saved
 
 
 def calibrate(
-    gauge: Gauge,
-    wanted: Wanted,
-    entered: Entered,
-    signed: Signed,
-    page: Path | None,
-    book: Book,
-    say: Say,
-    complain: Say,
+    study: Study, wanted: Wanted, entered: Entered, book: Book, say: Say, complain: Say
 ) -> int:
     """Make a gauge's error curve, record it, and write its page where one is asked for."""
+    gauge, signed = study.gauge, study.signed
     blocks = _blocks(gauge, entered)
     taken = take(gauge, wanted, book, say, complain)
     if isinstance(taken, int):
@@ -132,9 +125,9 @@ def calibrate(
     number = book.keep(calibration.to_record(done), _rows(gauge, taken, signed))
     say("\n".join(calibration_lines(done)))
     say(f"  recorded as {number}")
-    if page is not None:
-        html.save(certificate(done, number or 0), page)
-        say(f"  page: {page}")
+    if entered.page is not None:
+        html.save(certificate(done, number or 0), entered.page)
+        say(f"  page: {entered.page}")
     return DONE
 
 

@@ -11,6 +11,7 @@ import typer
 from reading.book import Book, book_path
 from reading.dates import parse_when
 from reading.problem import Problem
+from reading.record import Signed
 from reading.terminal import (
     BookOption,
     GaugeArgument,
@@ -47,10 +48,9 @@ def pitch(
     from reading.measurement.taking import Wanted
 
     wanted = Wanted(tuple(photos or ()), readings, parse_when(on) if on else None)
-    signed = study.Signed(user(who), note)
     with Book(book_path(book)) as opened:
-        gauge = opened.gauge(identifier)
-        code = study.pitch(gauge, wanted, turns, signed, opened, say, complain)
+        about = study.Study(opened.gauge(identifier), Signed(user(who), note))
+        code = study.pitch(about, wanted, turns, opened, say, complain)
     raise typer.Exit(code)
 
 
@@ -79,9 +79,8 @@ def backlash(
     else:
         sides = [Wanted((), text, at) for text in (closing, opening)]
     with Book(book_path(book)) as opened:
-        gauge = opened.gauge(identifier)
-        signed = study.Signed(user(who), note)
-        code = study.backlash(gauge, sides, signed, opened, say, complain)
+        about = study.Study(opened.gauge(identifier), Signed(user(who), note))
+        code = study.backlash(about, sides, opened, say, complain)
     raise typer.Exit(code)
 
 
@@ -131,11 +130,11 @@ def calibrate(
         limit,
         place,
         customer,
+        page,
     )
-    signed = study.Signed(user(who), note)
     with Book(book_path(book)) as opened:
-        gauge = opened.gauge(identifier)
-        code = study.calibrate(gauge, wanted, entered, signed, page, opened, say, complain)
+        about = study.Study(opened.gauge(identifier), Signed(user(who), note))
+        code = study.calibrate(about, wanted, entered, opened, say, complain)
     raise typer.Exit(code)
 
 

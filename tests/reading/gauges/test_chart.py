@@ -95,7 +95,7 @@ def test_run_rules(tail, rule):
     assert not [one for one in found.signals if one.place < 60]
 
 
-@pytest.mark.parametrize("tail", [[2.2, 0.4, 0.4], [1.3, 1.3, 0.2, 0.2, 1.3], [0.3] * 6, [2.2]])
+@pytest.mark.parametrize("tail", [[2.2, 0.4, 0.4], [1.3, 1.3, 0.2, 0.2, 1.3], [0.3] * 7, [2.2]])
 def test_near_misses_set_off_nothing(tail):
     assert chart(noise(*tail)).signals == ()
 

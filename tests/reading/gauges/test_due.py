@@ -12,7 +12,7 @@ from reading.gauges.chart import zero_chart
 from reading.gauges.due import state
 from reading.gauges.facts import Facts, from_record, to_record
 from reading.problem import Problem
-from reading.record import CALIBRATION, Record
+from reading.record import CALIBRATION, Record, Signed
 from vision.scale import Scale
 
 NOON = datetime(2026, 11, 25, 12, 0)
@@ -60,7 +60,7 @@ def test_an_alarm_of_the_newest_check_comes_first():
 
 def test_facts_come_back_and_are_added_to():
     facts = Facts(30, None, Decimal("0.004"))
-    assert from_record(to_record("G1", facts, NOON, "", "")) == facts
+    assert from_record(to_record("G1", facts, NOON, Signed())) == facts
     assert from_record(None) == Facts()
     assert facts.changed(Facts(calibration_days=365)) == Facts(30, 365, Decimal("0.004"))
 
