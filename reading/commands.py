@@ -11,7 +11,7 @@ from pathlib import Path
 from reading import batch, formats
 from reading.batch import EdgeSet
 from reading.book import Book
-from reading.correct import ZERO_CHECK_DAYS, correct, date_reading, refused
+from reading.correct import ZERO_CHECK_DAYS, correct, date_reading, refused, unsure_readings
 from reading.gauge import Gauge, ZeroCheck, check_exact
 from reading.gauges.lines import check_lines
 from reading.length import parse_length
@@ -208,5 +208,6 @@ def zero(request: ZeroRequest, book: Book, say: Say, complain: Say) -> int:
         check = from_photos(request.gauge, found, about)
         readings = closed_readings(request.gauge, found, check)
     book.record_zero(check, readings)
-    say("\n".join(check_lines(check, unit)))
+    unsure = [f"  warning: {one.message}" for one in unsure_readings(readings)]
+    say("\n".join([*check_lines(check, unit), *unsure]))
     return DONE

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from decimal import Decimal
 from importlib.metadata import PackageNotFoundError, version
+from typing import Protocol
 
 from reading.gauge import Gauge, ZeroCheck, in_force
 from reading.notices import Notice, notice
@@ -25,6 +26,19 @@ from reading.result import (
 from reading.uncertainty import steps_per_division
 from vision.scale import Scale
 from vision.sighting import Alternative, Refusal, Sighting
+
+
+class FromPhoto(Protocol):
+    """A reading that may be from a photo: where from, and how sure; None for one by hand."""
+
+    @property
+    def source(self) -> str:
+        """The photo's name."""
+
+    @property
+    def confidence(self) -> float | None:
+        """Probability of being within one division."""
+
 
 ZERO_CHECK_DAYS = 365  # a zero check older than a year is called old (common practice)
 LOW_CONFIDENCE = 0.95  # below the usual level of 95 % (common practice) a person should look
@@ -193,6 +207,15 @@ def sighting_notices(sighting: Sighting) -> tuple[Notice, ...]:
         text = f"{scale.pitch} {scale.unit}, {scale.divisions} divisions"
         found.append(notice("scale_inferred", scale=text))
     return tuple(found)
+
+
+def unsure_readings(readings: Iterable[FromPhoto]) -> list[Notice]:
+    """Name photos that are unsure."""
+    return [
+        notice("photo_unsure", photo=one.source, confidence=one.confidence)
+        for one in readings
+        if one.confidence is not None and one.confidence < LOW_CONFIDENCE
+    ]
 
 
 def _with_range_notices(reading: Reading) -> Reading:

@@ -31,6 +31,13 @@ NOTICES: dict[str, str] = {
         "Reading {place} ({value}) lies farther off than chance explains (Grubbs, G = {g:.2f}, "
         "critical {critical:.2f} at 5 %): look at it again. It was not left out."
     ),
+    "photo_unsure": (
+        "{photo}: confidence {confidence:.2f} is low, look at its overlay before using this."
+    ),
+    "turn_apart": (
+        "Readings {low} and {high} lie half a turn or more apart: one may be a turn wrong, look at "
+        "both again."
+    ),
     "gauge_state": "State of this gauge: {words}.",
     "no_calibration": (
         "No calibration and no error limit is on record for this gauge: the error of its screw is "

@@ -63,6 +63,8 @@ def find_backlash(gauge: Gauge, closing: Sequence[Decimal], opening: Sequence[De
     """
     if not closing or not opening:
         raise Problem("give readings approached by closing and readings approached by opening")
+    if 2 * abs(mean(closing) - mean(opening)) >= gauge.scale.pitch:
+        raise Problem("the two sides lie half a turn or more apart: read them again")
     shares = [spread(one) / math.sqrt(len(one)) for one in (closing, opening) if len(one) > 1]
     u_repeats = math.hypot(*shares)
     u = math.hypot(u_repeats, math.sqrt(2) * rectangular(resolution(gauge.scale)))

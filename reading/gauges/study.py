@@ -8,6 +8,7 @@ from decimal import Decimal
 from pathlib import Path
 
 from reading.book import Book
+from reading.correct import unsure_readings
 from reading.gauge import Gauge
 from reading.gauges import calibration, facts
 from reading.gauges.backlash import backlash_lines, find_backlash
@@ -54,7 +55,7 @@ def pitch(study: Study, wanted: Wanted, turns: str, book: Book, say: Say, compla
     }
     record = Record(gauge.identifier, PITCH, taken.when.at, body, signed.who, signed.note)
     book.keep(record, _rows(gauge, taken, signed))
-    say("\n".join(pitch_lines(found)))
+    say("\n".join([*pitch_lines(found), *_doubts(taken)]))
     if taken.looks:
         say("  photos count graduations of the recorded pitch: they check the turns, not the pitch")
     return DONE
@@ -89,7 +90,8 @@ def backlash(study: Study, sides: Sequence[Wanted], book: Book, say: Say, compla
     record = Record(gauge.identifier, BACKLASH, at, body, signed.who, signed.note)
     rows = [row for taken in found for row in _rows(gauge, taken, signed)]
     book.keep(record, rows)
-    say("\n".join(backlash_lines(worked)))
+    doubts = [line for taken in found for line in _doubts(taken)]
+    say("\n".join([*backlash_lines(worked), *doubts]))
     return DONE
 
 
@@ -123,7 +125,7 @@ def calibrate(
     measured = _measured(gauge, taken, blocks, conditions, book)
     done = calibration.calibrate(gauge, measured, conditions)
     number = book.keep(calibration.to_record(done), _rows(gauge, taken, signed))
-    say("\n".join(calibration_lines(done)))
+    say("\n".join([*calibration_lines(done), *_doubts(taken)]))
     say(f"  recorded as {number}")
     if entered.page is not None:
         html.save(certificate(done, number or 0), entered.page)
@@ -205,3 +207,8 @@ def _conditions(
 
 def _rows(gauge: Gauge, taken: Taken, signed: Signed) -> list[KeptReading]:
     return kept(gauge, taken.when.at, taken.readings, None, signed.who)
+
+
+def _doubts(taken: Taken) -> list[str]:
+    """Name the photos that are unsure."""
+    return [f"  warning: {one.message}" for one in unsure_readings(taken.readings)]

@@ -7,7 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
-from reading.correct import choose_correction, correction_notices, program_version
+from reading.correct import (
+    choose_correction,
+    correction_notices,
+    program_version,
+    unsure_readings,
+)
 from reading.gauge import PHOTOS, Gauge, ZeroCheck
 from reading.length import convert, plain
 from reading.measurement.conformity import Limits, conformity
@@ -207,6 +212,7 @@ def _notices(result: Measurement, about: About) -> tuple[Notice, ...]:
         found.append(
             notice("outlier", place=off.place + 1, value=value, g=off.g, critical=off.critical)
         )
+    found += [*unsure_readings(result.readings), *_turn_notices(result.readings, scale)]
     # How old the zero check may be is the gauge's own affair, and part of its state.
     found += correction_notices(result.correction, about.when, EVER_DAYS)
     if about.gauge_alarm:
@@ -226,6 +232,15 @@ def _notices(result: Measurement, about: About) -> tuple[Notice, ...]:
             um = round(convert(change, scale.unit, "um"), 2)
             found.append(notice("warm", change=f"{plain(um, signed=True)} µm"))
     return tuple(found)
+
+
+def _turn_notices(readings: Sequence[OneReading], scale: Scale) -> list[Notice]:
+    """Name readings of one thing that may differ by a whole turn."""
+    shown = [one.shown for one in readings]
+    if 2 * (max(shown) - min(shown)) < scale.pitch:
+        return []
+    low, high = (f"{plain(one)} {scale.unit}" for one in (min(shown), max(shown)))
+    return [notice("turn_apart", low=low, high=high)]
 
 
 def _check_distinct(readings: Sequence[OneReading]) -> None:

@@ -50,3 +50,9 @@ def test_whether_it_matters(opening, verdict):
 def test_one_side_alone():
     with pytest.raises(Problem, match="closing and readings approached by opening"):
         found("5.02", "")
+
+
+def test_half_a_turn_is_a_misreading():
+    assert found("5.00", "5.24").divisions == 24
+    with pytest.raises(Problem, match="half a turn"):
+        found("5.00", "5.25")

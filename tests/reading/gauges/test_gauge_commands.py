@@ -54,10 +54,11 @@ def test_pitch_by_hand(path):
 
 
 def test_pitch_from_photos(path, photos, sighted):
-    pair = [photos("a.png", sighted(4, 0.0)), photos("b.png", sighted(9, 0.0))]
+    pair = [photos("a.png", sighted(4, 0.0)), photos("b.png", sighted(9, 0.0, confidence=0.7))]
     done = run("pitch", "G1", *pair, "--turns", "4")
     assert "the distance is 5 turns of the recorded pitch, 4 were counted" in done.stdout
     assert "they check the turns, not the pitch" in done.stdout
+    assert "b.png: confidence 0.70 is low" in done.stdout
     refused = run(
         "pitch", "G1", pair[0], photos("c.png", Refusal((reason("glare"),))), "--turns", 5
     )
@@ -183,9 +184,14 @@ def test_closed_photos_teach_the_edge_s_set_by_the_right_turn(path, photos, sigh
     # 0.70 pitches before where that reading puts it, so 0.30 past where the right one does.
     seen = [
         photos("a.png", sighted(0, 47.0, evidence=Evidence(edge_set_pitches=-0.70))),
-        photos("b.png", sighted(-1, 47.1, evidence=Evidence(edge_set_pitches=0.31))),
+        photos(
+            "b.png", sighted(-1, 47.1, confidence=0.8, evidence=Evidence(edge_set_pitches=0.31))
+        ),
     ]
-    assert datumline("zero", "G1", *seen, "--on", "2026-11-20").exit_code == 0
+    done = datumline("zero", "G1", *seen, "--on", "2026-11-20")
+    assert done.exit_code == 0
+    assert "b.png: confidence 0.80 is low" in done.stdout
+    assert "a.png: confidence" not in done.stdout
     with Book(path) as book:
         assert sorted(book.edge_sets("G1", 9)) == pytest.approx([0.30, 0.31])
 

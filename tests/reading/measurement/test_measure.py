@@ -189,6 +189,18 @@ def test_what_is_wanting_is_said():
     assert "beyond_range" in [one.code for one in beyond.notices]
 
 
+def test_an_unsure_photo_and_a_turn_apart_are_named():
+    readings = photographed("1.22 1.72 1.23")
+    readings[2] = replace(readings[2], confidence=0.94)
+    readings[0] = replace(readings[0], confidence=0.96)
+    found = measure(FINE, readings, About(WHEN, checks=(ZERO,))).notices
+    assert [one.code for one in found][:2] == ["photo_unsure", "turn_apart"]
+    assert found[0].message.startswith("2.jpg: confidence 0.94")
+    assert "1.22 mm and 1.72 mm" in found[1].message
+    near = measure(FINE, photographed("1.22 1.46"), About(WHEN)).notices
+    assert "turn_apart" not in [one.code for one in near]
+
+
 def test_warmth_that_tells_is_named():
     warmth = Warmth(Decimal(35), parse_expansion("aluminium"))
     far = measure(FINE, photographed("24.0"), About(WHEN, checks=(ZERO,), warmth=warmth))

@@ -116,6 +116,14 @@ def test_photos_are_measured_and_teach_the_edge_s_set(gauge, path, photos, sight
         assert len(book.edge_sets("G1", 10)) == 3  # the same photos teach once
 
 
+def test_an_unsure_photo_teaches_nothing_and_is_named(gauge, path, photos, sighted):
+    unsure = sighted(2, 22.0, confidence=0.9, evidence=Evidence(edge_set_pitches=0.3))
+    result = measure(photos("a.png", unsure))
+    assert "a.png: confidence 0.90 is low" in result.stdout
+    with Book(path) as book:
+        assert (book.count("reading", "G1"), book.edge_sets("G1", 9)) == (1, ())
+
+
 def test_a_refused_photo_measures_nothing(gauge, path, photos, sighted):
     paths = [photos("a.png", sighted(2, 22.0)), photos("b.png", Refusal((reason("blurred"),)))]
     result = measure(*paths)
