@@ -238,6 +238,8 @@ class Book:
         """Copy the book, as it is at one moment, into a new file; BookError if that is there."""
         if target.exists():
             raise BookError(f"{target}: is there already, name a new file")
+        if not target.parent.is_dir():
+            raise BookError(f"{target}: there is no folder {target.parent}")
         part = target.with_name(target.name + ".part")
         try:
             with self._plain_errors(), contextlib.closing(sqlite3.connect(part)) as copy:

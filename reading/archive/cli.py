@@ -90,6 +90,8 @@ def book_history(
 ) -> None:
     """List the newest changes: when, who, what, and from which photos by content hash."""
     with Book(book_path(book)) as opened:
+        if gauge is not None:
+            opened.gauge(gauge)  # says so if there is none of that name
         for event in opened.history(gauge, last):
             say(event_line(event))
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 
 from reading.book import Book
@@ -11,7 +11,7 @@ from reading.correct import ZERO_CHECK_DAYS
 from reading.gauge import Gauge
 from reading.gauges import calibration, edge_set, facts
 from reading.gauges.chart import ZeroChart, zero_chart
-from reading.gauges.due import State, state
+from reading.gauges.due import State, later, state
 from reading.gauges.facts import Facts
 from reading.gauges.lines import gauge_history, gauge_line
 from reading.length import plain, trimmed
@@ -67,7 +67,7 @@ def list_due(book: Book, now: datetime, days: int, say: Say) -> None:
     for gauge in book.gauges():
         current = gauge_state(book, gauge, now)
         for one in (current.zero, current.calibration):
-            if one.next is not None and one.next <= (now + timedelta(days=days)).date():
+            if one.next is not None and one.next <= later(now.date(), days):
                 found = True
                 when = "now" if one.last is None else f"{one.next}"
                 late = " OVERDUE" if one.overdue(now.date()) else ""

@@ -92,13 +92,21 @@ def state(
     )
 
 
+def later(day: date, days: int) -> date:
+    """Count days on, to the end of the calendar at most."""
+    try:
+        return day + timedelta(days=days)
+    except OverflowError:
+        return date.max
+
+
 def _due(what: str, last: datetime | None, days: int | None) -> Due:
     """Count from the last time; what was never done has been due for ever."""
     if days is None:
         return Due(what, last.date() if last else None, None)
     if last is None:
         return Due(what, None, date.min)
-    return Due(what, last.date(), last.date() + timedelta(days=days))
+    return Due(what, last.date(), later(last.date(), days))
 
 
 def _due_words(due: Due, today: date) -> str:

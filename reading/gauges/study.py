@@ -187,7 +187,12 @@ def _conditions(
     unit = gauge.scale.unit
 
     def length(text: str | None) -> Decimal | None:
-        return None if text is None else parse_length(text, "um").to(unit).value
+        if text is None:
+            return None
+        found = parse_length(text, "um").to(unit).value
+        if found <= 0:
+            raise Problem(f"{text}: more than 0 is wanted here")
+        return found
 
     known = facts.from_record(book.record_in_force(gauge.identifier, FACTS, when.at))
     return Conditions(

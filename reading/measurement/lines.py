@@ -304,7 +304,8 @@ def record(result: Measurement) -> dict[str, object]:
         "gauge": result.gauge.identifier,
         "dated": result.at.isoformat(timespec="seconds"),
         "readings": [
-            {"source": one.source, "shown_mm": scale.to_mm(one.shown)} for one in result.readings
+            {"source": one.source, "shown_mm": round(scale.to_mm(one.shown), MEAN_PLACES)}
+            for one in result.readings
         ],
         "places": result.layout.places,
         "directions": result.layout.directions,

@@ -116,6 +116,8 @@ def _judged(result: Measurement, about: About) -> Measurement:
         verdict = conformity(value, budget.combined, budget.expanded, about.limits)
     wires: tuple[WireMatch, ...] = ()
     if about.wire:
+        if value <= 0:
+            raise Problem(f"--wire: a wire's diameter is more than 0, this is {value:g}")
         scale = result.gauge.scale
         diameter, off = (float(scale.to_mm(Decimal(repr(x)))) for x in (value, budget.expanded))
         wires = tuple(match(gauge, diameter, off) for gauge in WIRE_GAUGES)

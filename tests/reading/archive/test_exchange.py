@@ -231,6 +231,11 @@ def test_nothing_is_overwritten(book, tmp_path):
     assert sorted(path.name for path in tmp_path.iterdir() if "part" in path.name) == []
 
 
+def test_a_backup_needs_a_folder(book, tmp_path):
+    with pytest.raises(BookError, match="there is no folder"):
+        book.back_up(tmp_path / "none" / "copy.sqlite")
+
+
 def run(*arguments):
     return CliRunner().invoke(app, ["book", *(str(one) for one in arguments)])
 
@@ -253,6 +258,7 @@ def test_the_commands(book, tmp_path, monkeypatch):
     assert "me  zero check 1  G1" in lines[0]
     assert "sha256 aaaaaaaaaaaa  sha256 bbbbbbbbbbbb" in lines[0]
     assert "can't be read" in run("import", tmp_path / "none").stderr
+    assert "G9 is not in the book" in run("history", "--gauge", "G9").stderr
 
 
 def test_damage_is_found(book, tmp_path, monkeypatch):

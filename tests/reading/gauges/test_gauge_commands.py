@@ -212,3 +212,20 @@ def test_accepted_readings_are_kept_and_unsure_ones_teach_nothing(path, photos, 
         assert book.edge_sets("G1", 9) == (0.3,)
         assert [one.who for one in book.history("G1") if one.what == "reading"] == ["me", "me"]
     assert "--gauge" in datumline("read", seen[0], "--keep").stderr
+
+
+def test_dates_at_the_end_of_the_calendar(path):
+    zero("0.00 mm", "9999-12-01")
+    assert "zero check due 9999-12-31" in run("list", "--on", "9999-12-31").stdout
+    assert run("due", "--on", "9999-12-31", "--days", 40000).exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("option", "value"),
+    [("--limit", "-4 um"), ("--limit", "0 um"), ("--block-u", "-1 um"), ("--flatness", "0 um")],
+)
+def test_lengths_that_must_be_more_than_nothing(option, value, path):
+    zero("0.00 mm", "2026-11-01")
+    done = run("calibrate", "G1", "--readings", "5 mm", "--blocks", "5 mm", option, value)
+    assert (done.exit_code, done.stdout) == (2, "")
+    assert "more than 0" in done.stderr

@@ -191,6 +191,7 @@ def test_a_page_holds_its_pictures_and_needs_no_other_file(
         (("--readings", "1.22 mm", "--places", "0"), "1 or more"),
         (("--readings", "1.22 mm", "--lower", "1.3", "--upper", "1.2"), "must lie below"),
         (("--readings", "1.22 mm", "--curve"), "no calibration"),
+        (("--readings", "0.02 mm", "--wire"), "diameter is more than 0"),
     ],
 )
 def test_arguments_that_cannot_be_used_are_one_line(arguments, named, gauge):
@@ -205,3 +206,12 @@ def test_without_a_zero_check_it_says_so(path):
     assert result.exit_code == 0
     assert "1.228 ± " in result.stdout
     assert "zero error not taken off" in result.stdout
+
+
+def test_metric_readings_of_an_inch_gauge(path):
+    run("gauge", "add", "G2", "--pitch", "0.025 in", "--divisions", 25)
+    command = ("measure", "--gauge", "G2", "--readings", "1.22 mm", "--explain")
+    result = run(*command, "--unit", "mm")
+    # 1.22 / 25.4 = 0.048031496 in; a division of 0.001 in is rectangular: 2 · 25.4 / √12 µm.
+    assert "Readings as shown: 0.048031496 in" in result.stdout
+    assert result.stdout.startswith("G2: 1.220 ± 0.015 mm")
