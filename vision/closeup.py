@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 SIZE = (544, 256)  # width, height in px: 25 mm of a slim sleeve and the thimble's numbers fit in
 ORIGIN = (352.0, 127.5)  # (x, y) in px of the reference line's meeting with the edge
 SLEEVE_DIAMETER_PX = 160.0
+RIM_PX = 5.0  # of a photo, in close-up px, that its repeated border spoils
 
 
 @dataclass(frozen=True)
@@ -74,12 +75,17 @@ def cut(grey: NDArray[np.uint8], matrix: NDArray[np.float64]) -> NDArray[np.uint
 
 
 def inside(shape: tuple[int, ...], matrix: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Tell which close-up pixels, (256, 544), show a photo of `shape` (height, width)."""
+    """Tell which close-up pixels, (256, 544), show a photo of `shape` (height, width).
+
+    The rim, where what lies outside is made up, does not count.
+    """
     back = invert(matrix)
     x, y = np.meshgrid(np.arange(SIZE[0]), np.arange(SIZE[1]))
     u = back[0, 0] * x + back[0, 1] * y + back[0, 2]
     v = back[1, 0] * x + back[1, 1] * y + back[1, 2]
-    return np.asarray((u > -0.5) & (v > -0.5) & (u < shape[1] - 0.5) & (v < shape[0] - 0.5))
+    rim = RIM_PX * float(np.hypot(back[0, 0], back[0, 1]))
+    right, low = shape[1] - 1 - rim, shape[0] - 1 - rim
+    return np.asarray((u > rim) & (v > rim) & (u < right) & (v < low))
 
 
 def _shrink_around(

@@ -46,6 +46,7 @@ class Findings:
     outline: Outline
     bevel: Bevel
     teeth: tuple[Tooth, ...]
+    shear: float  # of the graduations against the edge, px a px
     combs: tuple[Comb, ...]
     on_sleeve: list[Numeral]
     on_thimble: list[Numeral]
@@ -105,7 +106,8 @@ def _sleeve_states(
         first = 0 if comb.teeth else -1
         uncovered = np.arange(first, most + 1) + comb.phase
         places = [
-            comb.place(sleeve.straight_x(n.x, n.y, f.axis, f.edge), f.edge.x0) for n in f.on_sleeve
+            comb.place(sleeve.straight_x(n.x, n.y, f.axis, f.edge, f.shear), f.edge.x0)
+            for n in f.on_sleeve
         ]
         numbers = [
             sleeve.number_log_likelihood(

@@ -91,7 +91,7 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose) -> Look:
     axis = replace(axis, x_edge=edge.x0, y0=float(axis.y_at(edge.x0)))
     outline = lines.fit_outline(seen.ridge("silhouette"), axis, edge)
     bevel = thimble.unroll(seen.ridge("division"), axis, edge, outline)
-    teeth = sleeve.find_teeth(seen.ridge("graduation"), axis, edge)
+    teeth, shear = sleeve.find_teeth(seen.ridge("graduation"), axis, edge)
     numerals = marks.numerals(seen)
     along = inside[int(np.clip(axis.y0, 0, closeup.SIZE[1] - 1)), : max(int(edge.x0), 1)]
     outside = np.flatnonzero(~along)
@@ -101,6 +101,7 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose) -> Look:
         outline,
         bevel,
         teeth,
+        shear,
         sleeve.find_combs(teeth, edge.x0),
         [n for n in numerals if n.on == "sleeve" and n.x < edge.x0 + 4],
         [n for n in numerals if n.on == "thimble" and n.x > edge.x0 + 4],

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 REACH_PX = 50  # rows each side of the line in which graduations are looked for
+TILT_HOLD = 400.0  # px^3: with less ridge than this the lean of the lines is not to be known
 LEAST_LINE_PX = 2.5  # summed ridge of the faintest line that counts
 SLEEVE_RADIUS_MM = 7.0  # middle of common gauges (common practice)
 SLEEVE_RADIUS_SPREAD = 0.22  # standard deviation of its logarithm
@@ -88,11 +89,17 @@ class Comb:
         return edge_x + self.pitch_px * place / (1.0 + self.bend * place)
 
 
-def straightened(ridge: NDArray[np.float32], axis: Axis, edge: Edge) -> NDArray[np.float32]:
-    """Resample a ridge map so that rows run along the line and columns along the edge's arc."""
+def straightened(
+    ridge: NDArray[np.float32], axis: Axis, edge: Edge, shear: float = 0.0
+) -> NDArray[np.float32]:
+    """Resample a ridge map so that rows run along the line and columns along the edge's arc.
+
+    `shear` leans the columns further, px a px: under perspective the graduations of a rolled sleeve
+    do not quite follow the edge.
+    """
     dy = np.arange(-REACH_PX, REACH_PX + 1, dtype=np.float64)[:, None]
     x = np.arange(ridge.shape[1], dtype=np.float64)[None, :]
-    source_x = x + edge.lean * dy + edge.bend * dy * dy
+    source_x = x + (edge.lean + shear) * dy + edge.bend * dy * dy
     source_y = axis.y0 + axis.slope * (source_x - axis.x_edge) + dy
     return np.asarray(
         cv2.remap(
@@ -105,21 +112,30 @@ def straightened(ridge: NDArray[np.float32], axis: Axis, edge: Edge) -> NDArray[
     )
 
 
-def straight_x(x: float, y: float, axis: Axis, edge: Edge) -> float:
+def straight_x(x: float, y: float, axis: Axis, edge: Edge, shear: float) -> float:
     """Place on the straightened sleeve of a close-up point."""
     dy = y - float(axis.y_at(x))
-    return x - edge.lean * dy - edge.bend * dy * dy
+    return x - (edge.lean + shear) * dy - edge.bend * dy * dy
 
 
-def find_teeth(ridge: NDArray[np.float32], axis: Axis, edge: Edge) -> tuple[Tooth, ...]:
-    """Find graduation lines on the sleeve, rightmost first."""
-    level = straightened(np.where(ridge > 0.1, ridge, 0.0).astype(np.float32), axis, edge)
+def find_teeth(
+    ridge: NDArray[np.float32], axis: Axis, edge: Edge
+) -> tuple[tuple[Tooth, ...], float]:
+    """Find graduation lines on the sleeve, rightmost first, and the shear that sets them upright."""
+    clean = np.where(ridge > 0.1, ridge, 0.0).astype(np.float32)
+    shear = 0.0
+    for _ in range(2):
+        level = straightened(clean, axis, edge, shear)
+        shear += _tilt(level, _teeth_of(level, edge.x0))
+    return _teeth_of(straightened(clean, axis, edge, shear), edge.x0), shear
+
+
+def _teeth_of(level: NDArray[np.float32], edge_x: float) -> tuple[Tooth, ...]:
+    """Find upright lines in a straightened map."""
     above, below = level[:REACH_PX].sum(axis=0), level[REACH_PX:].sum(axis=0)
-    both = above + below
-    soft = np.convolve(both, [0.25, 0.5, 0.25], mode="same")
-    last = min(int(edge.x0 + 3), len(soft) - 2)
+    soft = np.convolve(above + below, [0.25, 0.5, 0.25], mode="same")
     teeth = []
-    for x in range(last, 1, -1):
+    for x in range(min(int(edge_x + 3), len(soft) - 2), 1, -1):
         here = soft[x]
         if here < LEAST_LINE_PX or here < soft[x - 1] or here <= soft[x + 1]:
             continue
@@ -128,6 +144,30 @@ def find_teeth(ridge: NDArray[np.float32], axis: Axis, edge: Edge) -> tuple[Toot
         lo, hi = max(x - 1, 0), x + 2
         teeth.append(Tooth(x + float(shift), float(above[lo:hi].max()), float(below[lo:hi].max())))
     return tuple(teeth)
+
+
+def _tilt(level: NDArray[np.float32], teeth: tuple[Tooth, ...]) -> float:
+    """How far the lines lean on average, px a px: one regression within all lines together."""
+    rows = np.arange(-REACH_PX, REACH_PX + 1, dtype=np.float64)[:, None]
+    both = spread = 0.0
+    for tooth in teeth:
+        x = round(tooth.x)
+        lo, hi = max(x - 2, 0), min(x + 3, level.shape[1])
+        # halves stand close by on the other side of the line: look at the tooth's own side
+        own = np.ones_like(rows)
+        if tooth.above > 1.5 * tooth.below:
+            own = (rows < -1).astype(np.float64)
+        elif tooth.below > 1.5 * tooth.above:
+            own = (rows > 1).astype(np.float64)
+        weight = level[:, lo:hi].astype(np.float64) * own
+        mass = weight.sum()
+        if mass < LEAST_LINE_PX:
+            continue
+        columns = np.arange(lo, hi, dtype=np.float64)[None, :]
+        mean_row, mean_x = (weight * rows).sum() / mass, (weight * columns).sum() / mass
+        both += float((weight * (rows - mean_row) * (columns - mean_x)).sum())
+        spread += float((weight * (rows - mean_row) ** 2).sum())
+    return both / (spread + TILT_HOLD)
 
 
 def _score(

@@ -34,6 +34,7 @@ RADIUS_SIGMA = 0.08  # relative error of the radius at which the numbers lie
 BEVEL_PX = 55.0  # behind the edge the thimble widens about so far, then runs level
 OUTLIER = 0.08  # share of numbers that are not what they seem
 U_SILHOUETTE_PX = 1.2
+STRAY_SILHOUETTE = 7.0  # minus log-likelihood that a silhouette is something else
 U_RADIUS = 0.16  # relative spread of the finder's size, where a silhouette is not seen
 RIDGE_SIGMA_PX = 1.3  # half-width of the ridges that the network draws along lines
 COHERENCE_LOG = 30.0  # log-likelihood of a cylinder per unit of its grating's coherence
@@ -124,26 +125,42 @@ def fit_cylinder(bevel: Bevel, divisions: int) -> tuple[float, float, float]:
     """
     o = bevel.outline
     seen = o.top is not None and o.low is not None
-    wide = 3.0 * (U_SILHOUETTE_PX / o.radius if seen else U_RADIUS)
-    radius, middle = o.radius + o.step, o.middle
-    reach = 4.0 if seen else 0.75 * o.radius
-    best = 0.0
-    for _ in range(3):
-        r = radius * np.exp(np.linspace(-wide, wide, 9))[:, None]
-        m = middle + np.linspace(-reach, reach, 17)[None, :]
+    start = (o.radius + o.step, o.middle)
+    fits = [_searched(bevel, divisions, start, U_RADIUS * 2.5, 0.75 * o.radius)]
+    if seen:
+        fits.append(_searched(bevel, divisions, start, 3.0 * U_SILHOUETTE_PX / o.radius, 4.0))
+    return max(fits, key=lambda fit: fit[0])[1]
+
+
+def _searched(
+    bevel: Bevel, divisions: int, start: tuple[float, float], wide: float, reach: float
+) -> tuple[float, tuple[float, float, float]]:
+    """Search radius (relative reach `wide`) and middle (`reach` px); the score and the fit."""
+    radius, middle = start
+    score, coherence = 0.0, 0.0
+    for steps in ((int(wide / 0.02) + 5, 17), (9, 13), (9, 13)):
+        r = radius * np.exp(np.linspace(-wide, wide, steps[0]))[:, None]
+        m = middle + np.linspace(-reach, reach, steps[1])[None, :]
         rr, mm = np.broadcast_arrays(r, m)
-        coherence = _coherences(bevel, divisions, rr, mm)
-        score = COHERENCE_LOG * coherence - 0.5 * (np.log(rr / (o.radius + o.step)) / U_RADIUS) ** 2
-        if o.top is not None:
-            score = score - 0.5 * ((mm - rr + o.step - o.top) / U_SILHOUETTE_PX) ** 2
-        if o.low is not None:
-            score = score - 0.5 * ((mm + rr - o.step - o.low) / U_SILHOUETTE_PX) ** 2
-        if o.top is None and o.low is None:
-            score = score - 0.5 * (mm / (0.4 * rr)) ** 2
-        i, j = np.unravel_index(int(np.argmax(score)), score.shape)
-        radius, middle, best = float(rr[i, j]), float(mm[i, j]), float(coherence[i, j])
-        wide, reach = wide / 4.0, reach / 7.0
-    return radius, middle, best
+        even = _coherences(bevel, divisions, rr, mm)
+        scores = COHERENCE_LOG * even + _silhouette_log(bevel.outline, rr, mm)
+        i, j = np.unravel_index(int(np.argmax(scores)), scores.shape)
+        radius, middle = float(rr[i, j]), float(mm[i, j])
+        score, coherence = float(scores[i, j]), float(even[i, j])
+        wide, reach = 2.5 * wide / steps[0], 2.5 * reach / steps[1]
+    return score, (radius, middle, coherence)
+
+
+def _silhouette_log(o: Outline, radius: Floats, middle: Floats) -> Floats:
+    """Log-likelihood of cylinders given the silhouettes, each of which may be something else."""
+    value = -0.5 * (np.log(radius / (o.radius + o.step)) / U_RADIUS) ** 2
+    for line, side in ((o.top, -1.0), (o.low, 1.0)):
+        if line is not None:
+            off = (middle + side * (radius - o.step) - line) / U_SILHOUETTE_PX
+            value = value - np.minimum(0.5 * off * off, STRAY_SILHOUETTE)
+    if o.top is None and o.low is None:
+        value = value - 0.5 * (middle / (0.4 * radius)) ** 2
+    return np.asarray(value)
 
 
 def grating(bevel: Bevel, divisions: int, u_line_px: float = 0.1) -> Grating:
