@@ -88,7 +88,7 @@ class Book:
     ) -> None:
         self._connection.close()
 
-    def add_gauge(self, gauge: Gauge) -> None:
+    def add_gauge(self, gauge: Gauge, who: str = "") -> None:
         """Enter a new gauge; BookError if its identifier is taken."""
         with self._change() as change:
             known = change.execute(
@@ -98,7 +98,7 @@ class Book:
                 raise BookError(
                     f"gauge {gauge.identifier} is in the book already: use another name"
                 )
-            _insert(change, "gauge", rows.gauge_row(gauge, datetime.now()))
+            _insert(change, "gauge", rows.gauge_row(gauge, who, datetime.now()))
 
     def gauges(self) -> tuple[Gauge, ...]:
         """Give all gauges, by identifier."""

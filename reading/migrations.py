@@ -4,7 +4,7 @@ from __future__ import annotations
 
 # What each table tells the history of a new row: who, what, which gauge, which number, what note.
 _TOLD = {
-    "gauge": ("''", "'gauge'", "identifier", "NULL", "notes"),
+    "gauge": ("who", "'gauge'", "identifier", "NULL", "notes"),
     "zero_check": ("who", "'zero check'", "gauge", "number", "note"),
     "record": ("who", "kind", "gauge", "number", "note"),
     "reading": ("who", "'reading'", "gauge", "number", "source"),
@@ -15,7 +15,7 @@ _HISTORY = "INSERT INTO history (recorded, who, what, gauge, subject, note)"
 def _tells_history(table: str) -> str:
     """Make the trigger that no program can get round: a new row is in the history."""
     columns = [
-        column if column in ("''", "NULL") or column.startswith("'") else f"NEW.{column}"
+        column if column == "NULL" or column.startswith("'") else f"NEW.{column}"
         for column in _TOLD[table]
     ]
     return (
@@ -96,6 +96,7 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         """,
     ),
     (
+        "ALTER TABLE gauge ADD COLUMN who TEXT NOT NULL DEFAULT ''",
         # What is known of a gauge beside its scale and zero: dated, never overwritten. `body` is
         # JSON with decimals as text; what is in it depends on the kind.
         """

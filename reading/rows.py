@@ -53,6 +53,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column("reversed", int),
         Column("notes"),
         _RECORDED,
+        _WHO,
     ),
     "zero_check": (
         _NUMBER,
@@ -112,7 +113,7 @@ def written(moment: datetime) -> str:
     return moment.isoformat(timespec="microseconds")
 
 
-def gauge_row(gauge: Gauge, now: datetime) -> Row:
+def gauge_row(gauge: Gauge, who: str, now: datetime) -> Row:
     """Make the row of a gauge."""
     scale = gauge.scale
     return {
@@ -126,6 +127,7 @@ def gauge_row(gauge: Gauge, now: datetime) -> Row:
         "reversed": int(scale.reversed),
         "notes": gauge.notes,
         "recorded": written(now),
+        "who": who,
     }
 
 

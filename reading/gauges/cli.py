@@ -50,6 +50,7 @@ def gauge_add(
         bool, typer.Option("--reversed", help="Depth and groove gauges: numbers run backwards.")
     ] = False,
     notes: Annotated[str, typer.Option(help="Anything worth remembering.")] = "",
+    who: WhoOption = "",
     book: BookOption = None,
 ) -> None:
     """Enter a gauge in the book."""
@@ -58,7 +59,7 @@ def gauge_add(
     last = parse_length(end, unit).to(unit).value if end is not None else None
     gauge = Gauge(identifier, scale, last, notes)
     with Book(book_path(book), create=True) as opened:
-        opened.add_gauge(gauge)
+        opened.add_gauge(gauge, user(who))
     say(gauge_line(gauge))
 
 

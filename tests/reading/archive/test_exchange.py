@@ -29,7 +29,7 @@ G2 = Gauge("G2", Scale(Decimal("0.025"), 25, "in", Decimal(1), 10, True))
 def fill(book):
     """One row and more of every table, with empty and odd cells."""
     book.add_gauge(G1)
-    book.add_gauge(G2)
+    book.add_gauge(G2, "me")
     photos = (
         ZeroPhoto("a\n.jpg", "a" * 64, Decimal("0.020")),
         ZeroPhoto("b", "b" * 64, Decimal(0)),
@@ -137,7 +137,7 @@ HEADER = json.dumps({"format": "datumline book", "version": 2}) + "\n"
 GAUGE = {
     **dict.fromkeys(("identifier", "notes", "recorded"), "G1"),
     **{"pitch": "0.5", "divisions": 50, "unit": "mm", "range_start": "0", "range_end": None},
-    **{"vernier": None, "reversed": 0, "table": "gauge"},
+    **{"vernier": None, "reversed": 0, "who": "me", "table": "gauge"},
 }
 
 

@@ -229,3 +229,14 @@ def test_lengths_that_must_be_more_than_nothing(option, value, path):
     done = run("calibrate", "G1", "--readings", "5 mm", "--blocks", "5 mm", option, value)
     assert (done.exit_code, done.stdout) == (2, "")
     assert "more than 0" in done.stderr
+
+
+def test_who_entered_a_gauge_is_in_the_history(path, monkeypatch):
+    monkeypatch.setenv("LOGNAME", "instructor")  # what the system knows the user by
+    added = run("add", "G2", "--pitch", "1 mm", "--divisions", 100, "--who", "student 7")
+    assert added.exit_code == 0
+    with Book(path) as book:
+        assert [(one.what, one.who) for one in book.history("G2")] == [("gauge", "student 7")]
+    assert run("add", "G3", "--pitch", "1 mm", "--divisions", 100).exit_code == 0
+    with Book(path) as book:
+        assert [one.who for one in book.history("G3")] == ["instructor"]

@@ -197,6 +197,8 @@ def test_an_unsure_photo_and_a_turn_apart_are_named():
     assert [one.code for one in found][:2] == ["photo_unsure", "turn_apart"]
     assert found[0].message.startswith("2.jpg: confidence 0.94")
     assert "1.22 mm and 1.72 mm" in found[1].message
+    half = measure(FINE, photographed("1.22 1.47"), About(WHEN)).notices
+    assert "turn_apart" in [one.code for one in half]
     near = measure(FINE, photographed("1.22 1.46"), About(WHEN)).notices
     assert "turn_apart" not in [one.code for one in near]
 
