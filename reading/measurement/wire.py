@@ -19,7 +19,7 @@ _SWG_MILS = (
     *(5.2, 4.8, 4.4, 4, 3.6, 3.2, 2.8, 2.4, 2, 1.6, 1.2, 1),
 )  # 1 to 50
 
-# Birmingham (Stubs iron wire) gauge: diameters in mils, 5/0 to 36, from engineers'
+# Birmingham gauge: diameters in mils, 5/0 to 36, from engineers'
 # handbooks.
 _BWG_ZEROS = (500, 454, 425, 380, 340)  # 5/0 ... 2/0, 0
 _BWG_MILS = (
