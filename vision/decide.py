@@ -8,7 +8,7 @@ likelihood until here.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -35,6 +35,7 @@ U_PLACE_MM = 0.04  # how well the edge's own place is seen on the sleeve
 GRATING_WEIGHT = 20.0  # log-likelihood of a scale per unit of its grating's coherence
 KEPT = 80  # states of the sleeve that are followed up
 MOST_ALTERNATIVES = 6
+KEPT_READINGS = 300  # of each look, when two are put together
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +52,11 @@ class Findings:
     on_sleeve: list[Numeral]
     on_thimble: list[Numeral]
     visible_from_x: float  # close-up px; left of it lies no picture
+
+    @property
+    def edge_x(self) -> float:
+        """Where the edge stands on the sleeve at the reference line, close-up px."""
+        return self.edge.on_sleeve(self.outline.radius, self.outline.step)
 
 
 @dataclass(frozen=True)
@@ -98,7 +104,7 @@ def _sleeve_states(
     """
     combs = list(f.combs)
     if len(f.teeth) < 4 or not combs:
-        combs += sleeve.customary_combs(scale, f.teeth, f.edge.x0, radius_px)
+        combs += sleeve.customary_combs(scale, f.teeth, f.edge_x, radius_px)
     most = round(sleeve.MAX_TRAVEL_MM / float(scale.pitch_mm))
     shown, spread, value, which = [], [], [], []
     starts = {float(scale.start), 0.0} if named else {float(scale.start)}
@@ -106,7 +112,7 @@ def _sleeve_states(
         first = 0 if comb.teeth else -1
         uncovered = np.arange(first, most + 1) + comb.phase
         places = [
-            comb.place(sleeve.straight_x(n.x, n.y, f.axis, f.edge, f.shear), f.edge.x0)
+            comb.place(sleeve.straight_x(n.x, n.y, f.axis, f.edge, f.shear), f.edge_x)
             for n in f.on_sleeve
         ]
         numbers = [
@@ -118,9 +124,9 @@ def _sleeve_states(
         total = np.logaddexp.reduce(numbers, axis=0) - math.log(len(starts))
         total = total + comb.log_likelihood + sleeve.spacing_log_prior(comb, scale, radius_px)
         total = total + sleeve.first_log_likelihood(
-            comb, f.teeth, uncovered, f.edge.x0, f.visible_from_x
+            comb, f.teeth, uncovered, f.edge_x, f.visible_from_x
         )
-        total = total + sleeve.long_log_likelihood(comb, f.teeth, uncovered, f.edge.x0, scale)
+        total = total + sleeve.long_log_likelihood(comb, f.teeth, uncovered, f.edge_x, scale)
         shown.append(uncovered)
         spread.append(np.full(len(uncovered), comb.u_phase))
         value.append(total)
@@ -193,9 +199,36 @@ def weigh(
     )
 
 
+def merge(one: Posterior, other: Posterior) -> Posterior:
+    """Put two looks at one scale together: what only one of them believes is half believed.
+
+    Both must be under the same pitch and divisions; the fractions are averaged where they agree.
+    """
+    grid = one.shown[0] - math.floor(one.shown[0])
+    believed: dict[int, float] = {}
+    place: dict[int, list[float]] = {}
+    for look in (one, other):
+        share = look.log_weight - look.log_evidence - math.log(2.0)
+        for shown, weight in zip(look.shown[:KEPT_READINGS], share, strict=False):
+            key = round(float(shown) - grid)
+            believed[key] = float(np.logaddexp(believed.get(key, -np.inf), weight))
+            place.setdefault(key, []).append(float(shown))
+    keys = sorted(believed, key=lambda k: -believed[k])
+    shown = np.array([np.mean(place[k]) for k in keys])
+    weight = np.array([believed[k] for k in keys])
+    evidence = 0.5 * (one.log_evidence + other.log_evidence)
+    spread = abs(place[keys[0]][0] - place[keys[0]][-1])
+    u = math.hypot(0.5 * (one.u_division + other.u_division), 0.5 * spread)
+    return replace(one, shown=shown, log_weight=weight + evidence, u_division=u)
+
+
 def within_one_division(shown: Floats, probability: Floats, at: float) -> float:
     """Probability of all readings no more than one division from one of them."""
-    return float(probability[np.abs(shown - at) <= 1.001].sum())
+    off = np.abs(shown - at)
+    # a neighbour is a whole division off: half of the time the fraction's error carries it beyond
+    return float(
+        probability[off < 0.5].sum() + 0.5 * probability[(off >= 0.5) & (off < 1.01)].sum()
+    )
 
 
 def numbers_run_backwards(f: Findings, scale: Scale) -> float:
