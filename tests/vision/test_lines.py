@@ -1,0 +1,174 @@
+"""The lines that carry the geometry, fitted to ridges drawn at known places, never whole pixels."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from vision import lines
+from vision.closeup import ORIGIN, SIZE
+from vision.lines import Axis, Edge
+
+ROWS, COLS = np.mgrid[: SIZE[1], : SIZE[0]].astype(float)
+WIDE = 1.3  # half-width of the ridges, px
+
+
+def level_line(y0, slope, first=60.0, last=350.0, height=0.9, rng=None, wander=0.0):
+    """Draw y = y0 + slope (x - 352), px, each column wandering by itself."""
+    off = ROWS - (y0 + slope * (COLS - ORIGIN[0]))
+    if rng is not None:
+        off = off - rng.normal(0, wander, SIZE[0])[None, :]
+    ridge = (
+        height
+        * np.exp(-0.5 * (off / WIDE) ** 2)
+        * (abs(COLS - (first + last) / 2) < (last - first) / 2)
+    )
+    return ridge.astype(np.float32)
+
+
+def arc(x0, lean, bend, y0, reach=82.0, height=0.9):
+    """Draw x = x0 + lean dy + bend dy^2."""
+    dy = ROWS - y0
+    off = COLS - (x0 + lean * dy + bend * dy * dy)
+    return (height * np.exp(-0.5 * (off / WIDE) ** 2) * (np.abs(dy) < reach)).astype(np.float32)
+
+
+@pytest.mark.parametrize(
+    ("y0", "slope"), [(127.9, 0.08), (127.9, -0.05), (104.3, 0.031), (151.6, -0.01), (141.2, 0.06)]
+)
+@pytest.mark.parametrize("expected_off", [0.0, -0.03])
+def test_the_reference_line_is_found(y0, slope, expected_off):
+    axis = lines.fit_axis(level_line(y0, slope), slope + expected_off)
+    assert axis is not None
+    # Half a pixel, the wrong rule for pixels' centres, fails. An edge that leads one to expect
+    # another slope draws the line along a little.
+    assert abs(axis.y0 - y0) < (0.1 if expected_off == 0 else 0.25)
+    assert abs(axis.slope - slope) < 0.004
+    assert abs(axis.first_x - 60) < 8
+    assert abs(axis.last_x - 350) < 3
+    assert axis.strength > 0.7
+    assert axis.u_y0 < 0.15
+    assert np.allclose(axis.y_at(np.array([352.0, 252.0])), [axis.y0, axis.y0 - 100 * axis.slope])
+
+
+def test_graduations_and_specks_do_not_draw_the_line_away():
+    # lines that stand on the reference line, as graduations do, and a longer line beside it
+    ridge = level_line(127.4, 0.03)
+    for x in range(80, 340, 12):
+        ridge[100:127, x] = 0.35
+    ridge = np.maximum(ridge, level_line(148.0, 0.0, 20, 350, height=0.4))
+    axis = lines.fit_axis(ridge)
+    assert axis is not None
+    assert abs(axis.y0 - 127.4) < 0.3
+    assert abs(axis.slope - 0.03) < 0.004
+
+
+def test_a_stub_of_a_line_is_held_level_with_what_is_expected():
+    stub = level_line(127.4, 0.05, 338.0, 350.0)
+    held = lines.fit_axis(stub, 0.05)
+    assert held is not None
+    assert abs(held.slope - 0.05) < 0.02
+    assert abs(held.y0 - 127.4) < 0.4
+    long = lines.fit_axis(level_line(127.4, 0.05), 0.0)  # a long one is not
+    assert long is not None
+    assert abs(long.slope - 0.05) < 0.004
+    assert held.u_y0 > long.u_y0
+
+
+@pytest.mark.parametrize(
+    "ridge",
+    [
+        np.zeros(SIZE[::-1], np.float32),
+        level_line(60.0, 0.0),  # far from where the finder put it
+        level_line(127.4, 0.0, height=0.1),
+        level_line(127.4, 0.0, 349.0, 351.0),
+    ],
+)
+def test_no_line_is_none(ridge):
+    assert lines.fit_axis(ridge) is None
+
+
+def test_the_lines_stated_uncertainty_bounds_its_errors():
+    """200 short lines whose columns wander by 0.35 px each, the scatter that the formula names."""
+    rng = np.random.default_rng(4)
+    misses = []
+    for _ in range(200):
+        y0, slope = rng.uniform(115, 140), rng.uniform(-0.05, 0.05)
+        first = rng.uniform(240, 300)
+        axis = lines.fit_axis(level_line(y0, slope, first, 350, rng=rng, wander=0.35), slope)
+        assert axis is not None
+        misses.append((axis.y0 - y0) / axis.u_y0)
+    assert abs(np.mean(misses)) < 0.25
+    assert 0.6 < np.std(misses) < 1.2, np.std(misses)
+
+
+@pytest.mark.parametrize(
+    ("x0", "lean", "bend"),
+    [(352.3, 0.0, 0.0), (344.8, 0.06, 0.0011), (361.6, -0.11, -0.0014), (352.0, 0.15, 0.0005)],
+)
+def test_the_edges_arc_is_found(x0, lean, bend):
+    y0 = 126.7
+    edge = lines.fit_edge(arc(x0, lean, bend, y0), y0)
+    assert edge is not None
+    # A bend is held a little towards none: a sixth of the deepest, 0.5 px at the line, is lost.
+    assert abs(edge.x0 - x0) < 0.1 + 400 * abs(bend)
+    for dy in (-60, -25, 25, 60):
+        # a straight edge is off by 2 px and more at the ends of the bent ones
+        assert abs(float(edge.x_at(dy)) - (x0 + lean * dy + bend * dy * dy)) < 0.8
+    assert edge.strength > 0.9
+    assert edge.u_x0 < 0.25
+
+
+def test_no_edge_is_none():
+    assert lines.fit_edge(np.zeros(SIZE[::-1], np.float32), 127.5) is None
+    assert lines.fit_edge(arc(420.0, 0, 0, 127.5), 127.5) is None  # out of reach
+
+
+def straight(slope=0.0):
+    return Axis(127.4, slope, 352.3, 60.0, 352.0, 0.1, 0.9), Edge(352.3, 0, 0, 0, 0.2, 1.0)
+
+
+def silhouettes(top, low, step, widening, slope=0.0, only=("top", "low")):
+    """Draw outlines, their ridge inside only: the sleeve's and, past the edge, the thimble's."""
+    out = np.zeros(SIZE[::-1])
+    behind = COLS - 352.3
+    proud = np.where(behind > 0, step + widening * behind, 0.0)
+    line = 127.4 + slope * behind
+    for name, y, side in (("top", top, -1), ("low", low, 1)):
+        if name in only:
+            inside = side * (line + y + side * proud - ROWS)
+            out = np.maximum(out, np.exp(-0.5 * (inside / 1.2) ** 2) * (inside > 0))
+    return (0.9 * out).astype(np.float32)
+
+
+@pytest.mark.parametrize(("top", "low"), [(-81.3, 78.4), (-60.2, 99.5), (-99.0, 62.0)])
+@pytest.mark.parametrize("slope", [0.0, 0.05])
+def test_the_silhouettes_are_measured(top, low, slope):
+    ridge = silhouettes(top, low, 2.8, 0.13, slope)
+    outline = lines.fit_outline(ridge, *straight(slope))
+    assert outline.top == pytest.approx(top, abs=0.6)
+    assert outline.low == pytest.approx(low, abs=0.6)
+    assert outline.middle == pytest.approx((top + low) / 2, abs=0.4)
+    assert outline.radius == pytest.approx((low - top) / 2, abs=0.5)
+    assert abs(outline.step - 2.8) < 2 * outline.u_step
+    assert outline.widening == pytest.approx(0.13, abs=0.03)
+
+
+def test_one_silhouette_gives_the_middle_by_the_closeups_own_radius():
+    for only, middle in (("top", -60.2 + 80), ("low", 95.5 - 80)):
+        outline = lines.fit_outline(silhouettes(-60.2, 95.5, 2.8, 0.13, only=(only,)), *straight())
+        assert (outline.top is None) == (only == "low")
+        assert (outline.low is None) == (only == "top")
+        assert outline.radius == 80
+        assert outline.middle == pytest.approx(middle, abs=0.8)
+    bare = lines.fit_outline(np.zeros(SIZE[::-1], np.float32), *straight())
+    assert (bare.top, bare.low, bare.radius, bare.middle) == (None, None, 80, 0)
+    assert bare.step > 0
+
+
+def test_shear_makes_lines_level_about_the_given_column():
+    ridge = level_line(127.4, 0.1)
+    level = lines.shear(ridge, 0.1, ORIGIN[0])
+    rows = np.arange(SIZE[1])[:, None]
+    middles = (level * rows).sum(axis=0)[80:340] / level.sum(axis=0)[80:340]
+    assert np.abs(middles - 127.4).max() < 0.1
