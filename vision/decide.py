@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 EDGE_SET_MM = (0.13, 0.10)
 STRAY_SET_MM = 0.35  # spread on a gauge that is set unlike any of those
 STRAY_SHARE = 0.03
-U_PLACE_MM = 0.04  # how well the edge's own place is seen on the sleeve
+U_PLACE_PX = 0.9  # how well the edge is placed on the comb (close-up px; fitted on tune and check)
 GRATING_WEIGHT = 20.0  # log-likelihood of a scale per unit of its grating's coherence
 KEPT = 80  # states of the sleeve that are followed up
 MOST_ALTERNATIVES = 6
@@ -52,11 +52,6 @@ class Findings:
     on_sleeve: list[Numeral]
     on_thimble: list[Numeral]
     visible_from_x: float  # close-up px; left of it lies no picture
-
-    @property
-    def edge_x(self) -> float:
-        """Where the edge stands on the sleeve at the reference line, close-up px."""
-        return self.edge.on_sleeve(self.outline.radius, self.outline.step)
 
 
 @dataclass(frozen=True)
@@ -104,7 +99,7 @@ def _sleeve_states(
     """
     combs = list(f.combs)
     if len(f.teeth) < 4 or not combs:
-        combs += sleeve.customary_combs(scale, f.teeth, f.edge_x, radius_px)
+        combs += sleeve.customary_combs(scale, f.teeth, f.edge.x0, radius_px)
     most = round(sleeve.MAX_TRAVEL_MM / float(scale.pitch_mm))
     shown, spread, value, which = [], [], [], []
     starts = {float(scale.start), 0.0} if named else {float(scale.start)}
@@ -112,7 +107,7 @@ def _sleeve_states(
         first = 0 if comb.teeth else -1
         uncovered = np.arange(first, most + 1) + comb.phase
         places = [
-            comb.place(sleeve.straight_x(n.x, n.y, f.axis, f.edge, f.shear), f.edge_x)
+            comb.place(sleeve.straight_x(n.x, n.y, f.axis, f.edge, f.shear), f.edge.x0)
             for n in f.on_sleeve
         ]
         numbers = [
@@ -124,9 +119,9 @@ def _sleeve_states(
         total = np.logaddexp.reduce(numbers, axis=0) - math.log(len(starts))
         total = total + comb.log_likelihood + sleeve.spacing_log_prior(comb, scale, radius_px)
         total = total + sleeve.first_log_likelihood(
-            comb, f.teeth, uncovered, f.edge_x, f.visible_from_x
+            comb, f.teeth, uncovered, f.edge.x0, f.visible_from_x
         )
-        total = total + sleeve.long_log_likelihood(comb, f.teeth, uncovered, f.edge_x, scale)
+        total = total + sleeve.long_log_likelihood(comb, f.teeth, uncovered, f.edge.x0, scale)
         shown.append(uncovered)
         spread.append(np.full(len(uncovered), comb.u_phase))
         value.append(total)
@@ -140,7 +135,7 @@ def _set_log_likelihood(
     miss_mm: Floats, spread_mm: Floats, mean_mm: float, own_mm: float
 ) -> Floats:
     """Log-likelihood of the edge's set being what the picture would make it."""
-    sigma = np.sqrt(own_mm**2 + U_PLACE_MM**2 + spread_mm**2)
+    sigma = np.sqrt(own_mm**2 + spread_mm**2)
     usual = np.exp(-0.5 * ((miss_mm - mean_mm) / sigma) ** 2) / sigma
     stray = np.exp(-0.5 * ((miss_mm - mean_mm) / STRAY_SET_MM) ** 2) / STRAY_SET_MM
     return np.asarray(np.log((1 - STRAY_SHARE) * usual + STRAY_SHARE * stray + 1e-12))
@@ -172,7 +167,9 @@ def weigh(
     turns = nearest[:, :, None] + np.array([-1.0, 0.0, 1.0])
     miss = (uncovered[:, None, None] - turns - (division / n)[None, :, None]) * pitch_mm
     total = on_sleeve[:, None, None] + wholes[None, :, None]
-    total = total + _set_log_likelihood(miss, spread[:, None, None] * pitch_mm, mean, own)
+    place = U_PLACE_PX / np.array([c.pitch_px for c in combs])
+    spread_mm = np.hypot(spread, place)[:, None, None] * pitch_mm
+    total = total + _set_log_likelihood(miss, spread_mm, mean, own)
     short = (turns < 0) & ((turns < -1) | (division / n < 0.6)[None, :, None])
     total = total - 8.0 * short - 1.5 * (turns < 0)
     keys = np.round(turns * n + np.arange(n)[None, :, None]).astype(int)

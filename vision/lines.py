@@ -22,7 +22,6 @@ TRUST = 0.15  # ridge probability below which a pixel says nothing; common pract
 STEEPEST = 0.30  # slope; a finder that is further off has found something else
 LINE_REACH_PX = 34.0  # how far from the close-up's middle the reference line is looked for
 SLOPE_HOLD_PX2 = 60.0  # spread along x, px^2, below which a line's slope is mostly what is expected
-BULGE = 1.6  # between 2, for the middle of an arc, and 1, for the whole half turn
 EDGE_REACH_PX = 34.0  # how far from the close-up's origin the edge is looked for
 
 
@@ -56,15 +55,6 @@ class Edge:
     across: float
     u_x0: float
     strength: float
-
-    def on_sleeve(self, radius: float, step: float) -> float:
-        """Where the edge stands on the sleeve's own surface at the reference line, px.
-
-        The edge stands proud by `step`, so that a slanting look shifts it by step sin(yaw); the
-        bulge of its arc, about sin(yaw) dy^2 / (2 radius), tells the yaw.
-        """
-        yaw_sine = float(np.clip(-BULGE * self.bend * radius, -0.6, 0.6))
-        return self.x0 - step * yaw_sine
 
     def x_at(self, dy: NDArray[np.float64] | float) -> NDArray[np.float64]:
         """Place of the edge dy px below the reference line."""

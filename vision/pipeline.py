@@ -102,7 +102,7 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose) -> Look:
         bevel,
         teeth,
         shear,
-        sleeve.find_combs(teeth, edge.on_sleeve(outline.radius, outline.step)),
+        sleeve.find_combs(teeth, edge.x0),
         [n for n in numerals if n.on == "sleeve" and n.x < edge.x0 + 4],
         [n for n in numerals if n.on == "thimble" and n.x > edge.x0 + 4],
         float(outside[-1] + 1 if outside.size else 0),
