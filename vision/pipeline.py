@@ -172,8 +172,8 @@ def _aside(pose: Pose) -> Pose:
     return Pose(
         pose.x + shift,
         pose.y - shift,
-        pose.angle_rad + 0.03,
-        pose.sleeve_diameter_px * 1.13,
+        pose.angle_rad + 0.02,
+        pose.sleeve_diameter_px * 0.93,
         pose.probability,
     )
 

@@ -36,8 +36,9 @@ NUMBER_SIGMA_MM = 0.12  # how far a number is engraved from its graduation
 NUMBER_SIGMA_PX = 1.5  # how well the network places its middle
 COVERED_MM = 1.1  # nearer to the edge than this the thimble may hide part of a number
 LONG_SHARE = 0.25  # a numbered graduation is at least this much longer than its neighbours
-NUMBER_SIGMA_WIDE_MM = 0.9  # on the gauges that set numbers beside it
-NUMBER_WIDE_SHARE = 0.15
+ASIDE_MM = np.array([0.0, -0.15, 0.15, -0.3, 0.3, -0.45, 0.45, -0.7, 0.7])  # all numbers, together
+ASIDE_SHARES = np.array([0.5, 0.12, 0.12, 0.06, 0.06, 0.04, 0.04, 0.03, 0.03])
+LEAST_LOG_PROBABILITY = -5.3  # of a value that is worth weighing: 1 in 200
 OUTLIER = 0.08
 MAX_TRAVEL_MM = 26.5  # common travel of a micrometer screw and a little more
 
@@ -309,29 +310,27 @@ def number_log_likelihood(
     """Log-likelihood of each number of uncovered pitches, (K,), from the sleeve's numbers.
 
     `places` are the numbers' places in pitches from the edge; `printed_start` the number printed at
-    the range's lower end.
+    the range's lower end. Numbers may all stand beside their graduations by the same length.
     """
-    total = np.zeros(len(uncovered))
     unit_mm = 1.0 if scale.unit == "mm" else 2.54
     pitch_mm = float(scale.pitch_mm)
-    classes = np.arange(100)
     period = 100.0 if scale.unit == "mm" else 10.0
+    total = np.log(ASIDE_SHARES)[:, None] + np.zeros((len(ASIDE_MM), len(uncovered)))
     for peak, place in zip(numerals, places, strict=True):
+        likely = np.flatnonzero(peak.log_probability > LEAST_LOG_PROBABILITY)
         at_mm = (uncovered + place) * pitch_mm
-        number = at_mm[:, None] / unit_mm + printed_start - classes[None, :]
-        number = (number + period / 2) % period - period / 2
-        miss = number * unit_mm
+        number = at_mm[:, None] / unit_mm + printed_start - likely[None, :]
+        miss = ((number + period / 2) % period - period / 2) * unit_mm
         covered = -place * pitch_mm < COVERED_MM
         sigma = math.hypot(NUMBER_SIGMA_MM, NUMBER_SIGMA_PX / px_per_mm) + (0.4 if covered else 0.0)
-        fine = np.exp(-0.5 * (miss / sigma) ** 2) / sigma
-        wide = np.exp(-0.5 * (miss / NUMBER_SIGMA_WIDE_MM) ** 2) / NUMBER_SIGMA_WIDE_MM
-        near = (1 - NUMBER_WIDE_SHARE) * fine + NUMBER_WIDE_SHARE * wide
-        good = (near / math.sqrt(2 * math.pi)) @ np.exp(peak.log_probability)
+        off = (miss[None, :, :] - ASIDE_MM[:, None, None]) / sigma
+        near = np.exp(-0.5 * off * off) / (sigma * math.sqrt(2 * math.pi))
+        good = near @ np.exp(peak.log_probability[likely])
         share = 1 - (1 - OUTLIER) * min(1.0, 1.25 * peak.heat)
         # a stray number lies anywhere within the travel
         total += np.log(share / MAX_TRAVEL_MM + (1 - share) * good)
         total = np.where(at_mm < -1.5, total - 3.0, total)  # nothing is printed before the start
-    return total
+    return np.asarray(np.logaddexp.reduce(total, axis=0))
 
 
 def long_log_likelihood(
@@ -372,16 +371,16 @@ def first_log_likelihood(
         return np.asarray(-1.3 * np.minimum(expected, 4))
     index = [round(comb.place(t.x, edge_x) + comb.phase) for t in teeth]
     belong = [
-        i
+        (i, t.clearness)
         for i, t in zip(index, teeth, strict=True)
-        if t.clearness > 0.35
-        and abs(comb.place(t.x, edge_x) + comb.phase - i) * comb.pitch_px < 3 * TOOTH_SIGMA_PX
+        if abs(comb.place(t.x, edge_x) + comb.phase - i) * comb.pitch_px < 3 * TOOTH_SIGMA_PX
     ]
-    leftmost = min(belong, default=0)
+    leftmost = min((i for i, _ in belong), default=0)  # however faint: it is not missing
+    clear = min((i for i, clearness in belong if clearness > 0.35), default=0)
     whole = np.round(uncovered - comb.phase)  # the last tooth's own number
     before = whole + leftmost  # graduations that should lie left of the leftmost found
     in_view = max(0.0, -comb.place(visible_from_x, edge_x) + comb.phase + leftmost)
     missing = np.minimum(np.maximum(before, 0), max(math.floor(in_view), 0))
     # a lever or a finger may hide them all at once
     cost = np.minimum(_missed(teeth) * missing, HIDDEN + HIDDEN_EACH * missing) * (missing > 0)
-    return np.asarray(-cost + np.where(before < 0, np.maximum(2.0 * before, -6.0), 0.0))
+    return np.asarray(-cost + np.maximum(2.0 * np.minimum(whole + clear, 0.0), -6.0))
