@@ -1,7 +1,7 @@
 """The upright close-up of a scale: the one frame in which everything on it is found.
 
-In the close-up the axis is level, the thimble at the right, the point where the reference line meets
-the thimble's edge at `ORIGIN`, and the sleeve `SLEEVE_DIAMETER_PX` high.
+In the close-up the axis is level, the thimble at the right, the point where the reference line
+meets the thimble's edge at `ORIGIN`, and the sleeve `SLEEVE_DIAMETER_PX` high.
 """
 
 from __future__ import annotations
@@ -109,4 +109,6 @@ def _shrink_around(
     # small pixel q holds photo pixels x0 + q*factor ... : photo = (q + 0.5) * factor - 0.5 + x0
     turn = matrix[:, :2]
     centre = np.array([x0, y0]) + (factor - 1) / 2.0
-    return small, np.column_stack([turn * factor, turn @ centre + matrix[:, 2]])
+    return np.asarray(small, dtype=np.uint8), np.column_stack(
+        [turn * factor, turn @ centre + matrix[:, 2]]
+    )

@@ -19,7 +19,7 @@ from vision.marks import Marks
 from vision.photo import Photo
 from vision.reasons import reason
 from vision.scale import KNOWN_SCALES, Scale
-from vision.sighting import Alternative, Evidence, Reason, Refusal, Sighting
+from vision.sighting import Alternative, Reason, Refusal, Sighting
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -209,7 +209,7 @@ def _decided(
     )
     reasons = _objections(seen, f, chosen, scale, share, px)
     if confidence < ACCEPT and not reasons:
-        reasons = _doubts(f, chosen, share)
+        reasons = _doubts(f, chosen)
     if reasons:
         return Refusal(tuple(reasons), chosen.scale, alternatives, px, evidence)
     best = _alternative(chosen.scale, float(chosen.shown[0]), confidence)
@@ -280,7 +280,7 @@ def _why_no_lines(seen: Look, f: Findings) -> str:
     return "no_divisions" if sharp > 6.0 else "blurred"
 
 
-def _doubts(f: Findings, chosen: Posterior, share: float) -> list[Reason]:
+def _doubts(f: Findings, chosen: Posterior) -> list[Reason]:
     """Why no reading stands out."""
     n = chosen.scale.divisions
     if not any(p.heat > 0.25 for p in f.on_thimble):
@@ -292,8 +292,4 @@ def _doubts(f: Findings, chosen: Posterior, share: float) -> list[Reason]:
         if abs(apart - round(apart)) < 0.5 / n and round(apart) >= 1:
             code = "turn_ambiguous" if round(apart) == 1 else "sleeve_unread"
             return [reason(code)]
-    del share
     return [reason("uncertain")]
-
-
-__all__ = ["Evidence", "look", "sight"]

@@ -40,7 +40,7 @@ REASONS: dict[str, tuple[str, str]] = {
     ),
     "thimble_unread": (
         "The thimble's numbers could not be read.",
-        "Show at least one of the thimble's numbers near the reference line, sharp and in even light.",
+        "Show one of the thimble's numbers near the reference line, sharp and in even light.",
     ),
     "turn_ambiguous": (
         "The thimble stands so near a full turn that the picture fits two readings.",

@@ -77,7 +77,7 @@ class Scale:
         return length * MM_PER_IN if self.unit == "in" else length
 
 
-# The scales met in the trade (common practice), likeliest first; what an unnamed photo is tried with.
+# The scales met in the trade (common practice), likeliest first: what is tried where none is named
 KNOWN_SCALES: tuple[Scale, ...] = (
     Scale(Decimal("0.5"), 50),
     Scale(Decimal("1"), 100),

@@ -1,7 +1,7 @@
 """What was seen in a photo: a sighting, or a refusal with its reasons. Values only.
 
-Points are (x, y) in pixels of the photo as it is meant to be looked at (EXIF turn applied), x right,
-y down, origin at the centre of the first pixel.
+Points are (x, y) in pixels of the photo as it is meant to be looked at (EXIF turn applied), x
+right, y down, origin at the centre of the first pixel.
 """
 
 from __future__ import annotations
@@ -94,7 +94,7 @@ class Sighting:
 
 @dataclass(frozen=True)
 class Refusal:
-    """A photo that can't be read: why, most useful reason first, and what was found all the same."""
+    """A photo that can't be read: why, most useful reason first, and what was found anyway."""
 
     reasons: tuple[Reason, ...]
     scale: Scale | None = None  # what `alternatives` count in

@@ -68,7 +68,7 @@ def _missed(teeth: tuple[Tooth, ...]) -> float:
 
 @dataclass(frozen=True)
 class Comb:
-    """A spacing that explains the teeth: place(x) in pitches = d / (pitch_px - bend d), d = x - edge.
+    """A spacing that explains the teeth: place = d / (pitch_px - bend d) pitches, d = x - edge.
 
     `phase` is the distance from the last graduation to the edge in pitches, 0 to 1.
     """
@@ -122,7 +122,7 @@ def straight_x(x: float, y: float, axis: Axis, edge: Edge, shear: float) -> floa
 def find_teeth(
     ridge: NDArray[np.float32], axis: Axis, edge: Edge
 ) -> tuple[tuple[Tooth, ...], float]:
-    """Find graduation lines on the sleeve, rightmost first, and the shear that sets them upright."""
+    """Find graduations on the sleeve, rightmost first, and the shear that sets them upright."""
     clean = np.where(ridge > 0.1, ridge, 0.0).astype(np.float32)
     shear = 0.0
     for _ in range(2):
@@ -293,7 +293,7 @@ def customary_combs(
 
 
 def spacing_log_prior(comb: Comb, scale: Scale, radius_px: float) -> float:
-    """Log-prior of a comb's spacing: the sleeve's radius in mm that it implies is a customary one."""
+    """Log-prior of a comb's spacing: the sleeve's radius that it implies is a customary one."""
     radius_mm = float(scale.pitch_mm) * radius_px / comb.pitch_px
     off = math.log(radius_mm / SLEEVE_RADIUS_MM) / SLEEVE_RADIUS_SPREAD
     return -0.5 * off * off
@@ -338,8 +338,8 @@ def long_log_likelihood(
 ) -> Floats:
     """Log-likelihood of each number of uncovered pitches, (K,), from which graduations are long.
 
-    Every fifth millimetre, or every tenth of an inch, is longer than its neighbours on the same side
-    (common practice).
+    Every fifth millimetre, or every tenth of an inch, is longer than its neighbours on the same
+    side (common practice).
     """
     cycle = 4 if scale.unit == "in" else round(5 / float(scale.pitch_mm))
     step = 2 if cycle == 10 else 1  # halves stand on the other side: compare like with like
@@ -365,7 +365,7 @@ def long_log_likelihood(
 def first_log_likelihood(
     comb: Comb, teeth: tuple[Tooth, ...], uncovered: Floats, edge_x: float, visible_from_x: float
 ) -> Floats:
-    """Log-likelihood of each number of uncovered pitches, (K,), from where the graduations begin."""
+    """Log-likelihood of each number of uncovered pitches, (K,), from where graduations begin."""
     if not teeth:
         expected = np.maximum(np.floor(uncovered + 1e-6) + 1, 0)
         return np.asarray(-1.3 * np.minimum(expected, 4))

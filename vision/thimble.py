@@ -55,8 +55,8 @@ class Grating:
 
     `radius` is the thimble's at its edge and `middle` the axis' place below the reference line, px;
     `coherence` is how well the lines keep their spacing, 0 to 1, and `evenness` the same beside
-    the line, over what ridges of their width allow at that spacing; `fraction` the fractional part of
-    the division at the line, as seen, and `u_fraction` its standard uncertainty in divisions.
+    the line, over what ridges of their width allow at that spacing; `fraction` the fractional part
+    of the division at the line, as seen, and `u_fraction` its standard uncertainty in divisions.
     """
 
     divisions: int
