@@ -105,6 +105,15 @@ def shear(ridge: Map, slope: float, x0: float) -> Map:
     )
 
 
+def _gathered(
+    place: NDArray[np.float64], weight: NDArray[np.float64], length: int
+) -> NDArray[np.float64]:
+    """Sum weights by whole place, (length,); what lies outside is left out."""
+    at = np.round(place).astype(np.intp)
+    inside = (at >= 0) & (at < length)
+    return np.bincount(at[inside], weight[inside], minlength=length).astype(np.float64)
+
+
 def fit_axis(ridge: Map, expected_slope: float = 0.0) -> Axis | None:
     """Fit the reference line to its ridge map; None where there is none.
 
@@ -116,8 +125,10 @@ def fit_axis(ridge: Map, expected_slope: float = 0.0) -> Axis | None:
     part[int(ORIGIN[1] + LINE_REACH_PX) + 1 :] = 0.0
     part[:, int(x_edge + EDGE_REACH_PX) :] = 0.0
     best = (0.0, 0.0, 0.0)
+    yy, xx = np.nonzero(part)
+    weight = part[yy, xx].astype(np.float64)
     for slope in expected_slope + np.linspace(-STEEPEST, STEEPEST, 49):
-        rows = shear(part, float(slope), x_edge).sum(axis=1)
+        rows = _gathered(yy - slope * (xx - x_edge), weight, ridge.shape[0])
         rows = rows * np.exp(-0.5 * ((slope - expected_slope) / 0.2) ** 2)
         rows = rows[:-2] + rows[1:-1] + rows[2:]
         at = int(np.argmax(rows))
@@ -126,8 +137,6 @@ def fit_axis(ridge: Map, expected_slope: float = 0.0) -> Axis | None:
     total, y0, slope = best
     if total < 6.0:  # two soft pixels across and a few along: less is a speck
         return None
-    yy, xx = np.nonzero(part)
-    weight = part[yy, xx].astype(np.float64)
     u = 1.0
     for reach in (4.0, 2.5, 2.5):
         off = yy - (y0 + slope * (xx - x_edge))
@@ -178,8 +187,10 @@ def fit_edge(ridge: Map, y0: float) -> Edge | None:
 def _steer(band: Map, y0: float) -> tuple[float, float]:
     """Find the straight line (x at y0, lean) that gathers most of a band's ridge."""
     best = (-1.0, 0.0, 0.0)
+    yy, cc = np.nonzero(band)
+    weight = band[yy, cc].astype(np.float64)
     for lean in np.linspace(-STEEPEST, STEEPEST, 31):
-        columns = shear(np.ascontiguousarray(band.T), float(lean), y0).sum(axis=1)
+        columns = _gathered(cc - lean * (yy - y0), weight, band.shape[1])
         columns = np.convolve(columns, np.ones(7), mode="same") * np.exp(-0.5 * (lean / 0.2) ** 2)
         at = int(np.argmax(columns))
         if columns[at] > best[0]:
