@@ -35,6 +35,7 @@ STRAY_SHARE = 0.03
 U_PLACE_PX = 0.9  # how well the edge is placed on the comb (close-up px; fitted on tune and check)
 U_ROLL_DIVISIONS = 0.12  # per unit of the roll's sine: rms error on tune and check, rolled views
 GRATING_WEIGHT = 20.0  # log-likelihood of a scale per unit of its grating's coherence
+SHARPENED = 1.3  # power that calibrates the weights: least log loss on 145 pictures of `check`
 KEPT = 80  # states of the sleeve that are followed up
 MOST_ALTERNATIVES = 6
 KEPT_READINGS = 300  # of each look, when two are put together
@@ -77,6 +78,12 @@ class Posterior:
     def log_evidence(self) -> float:
         """Logarithm of the summed weights."""
         return _log_sum(self.log_weight)
+
+    @property
+    def probability(self) -> Floats:
+        """Calibrated probability of each reading, given the scale."""
+        sharpened = SHARPENED * (self.log_weight - self.log_weight.max())
+        return np.asarray(np.exp(sharpened - _log_sum(sharpened)))
 
 
 def _log_sum(values: Floats) -> float:

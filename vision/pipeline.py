@@ -200,7 +200,7 @@ def _decided(
     evidence = evidence_of(seen.matrix, f, chosen)
     shrink = seen.pose.sleeve_diameter_px / closeup.SLEEVE_DIAMETER_PX
     px = chosen.grating.radius * shrink * 2 * math.pi / chosen.scale.divisions
-    probability = np.exp(chosen.log_weight - chosen.log_evidence)
+    probability = chosen.probability
     confidence = share * decide.within_one_division(chosen.shown, probability, chosen.shown[0])
     alternatives = tuple(
         _alternative(chosen.scale, s, share * float(p))
