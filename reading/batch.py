@@ -9,6 +9,7 @@ from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from reading.problem import Problem
 from reading.result import PhotoRecord, Unusable
@@ -28,7 +29,12 @@ class Look:
     seen: Sighting | Refusal
 
 
-def look(path: Path, scale: Scale | None, edge_set_mm: EdgeSet | None = None) -> Look | Unusable:
+def look(
+    path: Path,
+    scale: Scale | None,
+    edge_set_mm: EdgeSet | None = None,
+    near_divisions: float | None = None,
+) -> Look | Unusable:
     """Look at one photo.
 
     Parameters
@@ -39,6 +45,8 @@ def look(path: Path, scale: Scale | None, edge_set_mm: EdgeSet | None = None) ->
         The scale in the picture, None to infer it.
     edge_set_mm : (mean, standard deviation), optional
         How far this gauge's edge stands past where a reading puts it, where that is known.
+    near_divisions : float, optional
+        Where it is known to stand to within half a turn, as closed faces and setting rods are.
     """
     from reading.dates import local
     from vision.photo import PhotoError, load
@@ -50,9 +58,9 @@ def look(path: Path, scale: Scale | None, edge_set_mm: EdgeSet | None = None) ->
         return Unusable(str(path), str(error))
     taken = None if photo.taken is None else local(photo.taken)
     record = PhotoRecord(str(path), photo.sha256, taken)
-    if edge_set_mm is None:
-        return Look(record, sight(photo, scale))
-    return Look(record, sight(photo, scale, edge_set_mm=edge_set_mm))
+    known: dict[str, Any] = {"edge_set_mm": edge_set_mm, "near_divisions": near_divisions}
+    known = {name: value for name, value in known.items() if value is not None}
+    return Look(record, sight(photo, scale, **known))
 
 
 def worker_count(photos: int) -> int:
@@ -66,6 +74,7 @@ def look_at_all(
     scale: Scale | None,
     workers: int,
     edge_set_mm: EdgeSet | None = None,
+    near_divisions: float | None = None,
 ) -> Iterator[Look | Unusable]:
     """Look at photos with some processes; the answers come in the order of `paths`.
 
@@ -76,7 +85,7 @@ def look_at_all(
     """
     if workers <= 1:
         for path in paths:
-            yield look(path, scale, edge_set_mm)
+            yield look(path, scale, edge_set_mm, near_divisions)
         return
     # Fresh processes, not copies of this one: threads of libraries do not survive copying.
     context = multiprocessing.get_context("spawn")
@@ -84,7 +93,8 @@ def look_at_all(
         waiting: list[Future[Look | Unusable]] = []
         try:
             for path in paths:
-                waiting.append(pool.submit(_look_on_one_core, path, scale, edge_set_mm))
+                job = pool.submit(_look_on_one_core, path, scale, edge_set_mm, near_divisions)
+                waiting.append(job)
                 if len(waiting) >= AHEAD_PER_WORKER * workers:
                     yield waiting.pop(0).result()
             while waiting:
@@ -99,10 +109,10 @@ def look_at_all(
 
 
 def _look_on_one_core(
-    path: Path, scale: Scale | None, edge_set_mm: EdgeSet | None
+    path: Path, scale: Scale | None, edge_set_mm: EdgeSet | None, near_divisions: float | None
 ) -> Look | Unusable:
     """Look at one photo, leaving the other cores to the other processes."""
     import cv2
 
     cv2.setNumThreads(1)
-    return look(path, scale, edge_set_mm)
+    return look(path, scale, edge_set_mm, near_divisions)

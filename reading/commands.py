@@ -23,7 +23,13 @@ from reading.result import Reading, Refused, Result, Unusable
 from reading.slips import compare
 from reading.terminal import DONE, REFUSED, USER_ERROR, Say
 from reading.working import working, working_of_refusal
-from reading.zero import CheckNote, closed_readings, from_photos, from_reading
+from reading.zero import (
+    CheckNote,
+    closed_readings,
+    expected_divisions,
+    from_photos,
+    from_reading,
+)
 from vision.scale import Scale
 from vision.sighting import Refusal
 
@@ -196,7 +202,8 @@ def zero(request: ZeroRequest, book: Book, say: Say, complain: Say) -> int:
         about = CheckNote(request.on or request.now, rod, request.who, request.note)
         check = from_reading(request.gauge, parse_length(request.reading, unit), about)
     else:
-        seen = list(look_with_progress(request.photos, scale, request.edge_set_mm))
+        near = float(expected_divisions(scale, rod))
+        seen = list(look_with_progress(request.photos, scale, request.edge_set_mm, near))
         code = report_unread(seen, say, complain)
         if code != DONE:
             complain("No zero check was recorded: every photo must be read.")

@@ -18,11 +18,15 @@ PROGRESS_FROM = 6  # more than a handful of photos
 
 
 def look_with_progress(
-    photos: Sequence[Path], scale: Scale | None, edge_set_mm: EdgeSet | None = None
+    photos: Sequence[Path],
+    scale: Scale | None,
+    edge_set_mm: EdgeSet | None = None,
+    near_divisions: float | None = None,
 ) -> Iterator[batch.Look | Unusable]:
     """Look at photos, counting them on stderr when a terminal watches and there are many."""
     watched = len(photos) >= PROGRESS_FROM and sys.stderr.isatty()
-    looks = batch.look_at_all(photos, scale, batch.worker_count(len(photos)), edge_set_mm)
+    workers = batch.worker_count(len(photos))
+    looks = batch.look_at_all(photos, scale, workers, edge_set_mm, near_divisions)
     for count, seen in enumerate(looks, start=1):
         if watched:
             end = "\n" if count == len(photos) else ""

@@ -78,6 +78,11 @@ def signed_divisions(sighting: Sighting, expected: Decimal = Decimal(0)) -> Deci
     return nearest
 
 
+def expected_divisions(scale: Scale, rod: Decimal | None) -> Decimal:
+    """Where a closed gauge, or one on a setting rod, should stand above its start, in divisions."""
+    return ((rod or scale.start) - scale.start) / scale.least_count
+
+
 def from_photos(
     gauge: Gauge, photos: Sequence[tuple[PhotoRecord, Sighting]], about: CheckNote
 ) -> ZeroCheck:
@@ -98,7 +103,7 @@ def from_photos(
     _check_rod(gauge, about.rod)
     _check_distinct(photos)
     scale = gauge.scale
-    expected = ((about.rod or scale.start) - scale.start) / scale.least_count
+    expected = expected_divisions(scale, about.rod)
     errors = []
     for record, sighting in photos:
         try:

@@ -228,6 +228,16 @@ def merge(one: Posterior, other: Posterior) -> Posterior:
     return replace(one, shown=shown, log_weight=weight + evidence, u_division=u)
 
 
+def within_half_a_turn(one: Posterior, near_divisions: float | None) -> Posterior:
+    """Keep the readings within half a turn of where the gauge is known to stand, if it is."""
+    if near_divisions is None:
+        return one
+    kept = np.abs(one.shown - near_divisions) <= one.scale.divisions / 2
+    if not kept.any():
+        return one
+    return replace(one, shown=one.shown[kept], log_weight=one.log_weight[kept])
+
+
 def within_one_division(shown: Floats, probability: Floats, at: float) -> float:
     """Probability of all readings no more than one division from one of them."""
     off = np.abs(shown - at)

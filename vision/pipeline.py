@@ -24,7 +24,7 @@ from vision.sighting import Alternative, Reason, Refusal, Sighting
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-ACCEPT = 0.5  # confidence from which a reading is given at all
+ACCEPT = 0.6  # confidence from which a reading is given at all: below, one in three is wrong
 LEAST_PX_PER_DIVISION = (
     2.4  # below, neighbouring lines run together (sampling theorem, and a little)
 )
@@ -130,7 +130,11 @@ def _refined(seen: Look) -> Pose:
 
 
 def sight(
-    photo: Photo, scale: Scale | None, *, edge_set_mm: tuple[float, float] | None = None
+    photo: Photo,
+    scale: Scale | None,
+    *,
+    edge_set_mm: tuple[float, float] | None = None,
+    near_divisions: float | None = None,
 ) -> Sighting | Refusal:
     """Read the scale in a photo.
 
@@ -141,6 +145,9 @@ def sight(
         What is engraved, or None to infer it from the picture.
     edge_set_mm : (mean, standard deviation), optional
         The gauge's own set of the edge in mm, where its record has it.
+    near_divisions : float, optional
+        Where the gauge is known to stand to within half a turn, in divisions above its start: 0 for
+        closed faces. Leaves no doubt about the whole turn.
 
     Returns
     -------
@@ -163,7 +170,8 @@ def sight(
     if best.findings is None:
         return Refusal((reason(best.missing),), evidence=evidence_of(best.matrix, None))
     again = _look_once(photo.grey, _aside(best.pose)).findings
-    return _decided(best, [best.findings] + ([again] if again else []), scale, edge_set_mm)
+    looks = [best.findings] + ([again] if again else [])
+    return _decided(best, looks, scale, edge_set_mm, near_divisions)
 
 
 def _aside(pose: Pose) -> Pose:
@@ -183,6 +191,7 @@ def _decided(
     looks: list[Findings],
     scale: Scale | None,
     edge_set_mm: tuple[float, float] | None,
+    near_divisions: float | None,
 ) -> Sighting | Refusal:
     """Weigh the findings under the scale, or under every scale of the trade."""
     candidates = [(scale, 1.0)] if scale else list(_customary_scales())
@@ -190,7 +199,8 @@ def _decided(
     posteriors = []
     for tried, _ in candidates:
         weighed = [decide.weigh(g, tried, edge_set_mm, named=scale is not None) for g in looks]
-        posteriors.append(decide.merge(*weighed) if len(weighed) == 2 else weighed[0])
+        merged = decide.merge(*weighed) if len(weighed) == 2 else weighed[0]
+        posteriors.append(decide.within_half_a_turn(merged, near_divisions))
     priors = np.log([share for _, share in candidates])
     evidences = np.array([p.log_evidence for p in posteriors]) + priors
     shares = np.exp(evidences - evidences.max())
