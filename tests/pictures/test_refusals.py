@@ -58,10 +58,11 @@ def shrunk(share: float) -> Callable:
     return lambda _, g: cv2.resize(g, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
 
 
-def without_sleeve_numbers(shot, grey):
+def bare_sleeve(shot, grey):
+    """Only the reference line is left on the sleeve."""
     ground = float(np.median(grey))
-    once = painted(shot, grey, (-2, -0.01), (-0.6, -0.16), ground)
-    return painted(shot, once, (-2, -0.01), (0.16, 0.6), ground)
+    once = painted(shot, grey, (-2, -0.01), (-0.6, -0.02), ground)
+    return painted(shot, once, (-2, -0.01), (0.02, 0.6), ground)
 
 
 DESERVED = {
@@ -80,7 +81,7 @@ DESERVED = {
     "scale_ambiguous": (school(-10.0, 3, lambda _, g: g, named=False),),
     "turn_ambiguous": (near_a_full_turn, school(3.0, 2, lambda _, g: g, named=False)),
     "thimble_unread": (fine(lambda s, g: g[:, : int(s.view.u) + 20]),),
-    "sleeve_unread": (fine(without_sleeve_numbers),),
+    "sleeve_unread": (fine(bare_sleeve),),
     "uncertain": (fine(lambda s, g: painted(s, g, (0.19, 0.6), (-0.6, 0.6), float(np.median(g)))),),
 }
 
