@@ -6,6 +6,7 @@ import contextlib
 import json
 import os
 import sqlite3
+import time
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -21,6 +22,7 @@ from reading.rows import Row, written
 APPLICATION_ID = int.from_bytes(b"dtml")  # marks a SQLite file as a book
 SCHEMA_VERSION = len(MIGRATIONS)
 BUSY_SECONDS = 30.0  # how long one writer waits for another
+LOCK_PAUSE_SECONDS = 0.02  # between tries where SQLite does not wait by itself
 BOOK_VARIABLE = "DATUMLINE_BOOK"
 
 
@@ -271,8 +273,22 @@ class Book:
             )
         if version < SCHEMA_VERSION:
             self._migrate()
-        if self._pragma("journal_mode") != "wal":
-            self._connection.execute("PRAGMA journal_mode = WAL")
+        self._keep_a_log()
+
+    def _keep_a_log(self) -> None:
+        """Switch to a write-ahead log, so that readers never wait for a writer.
+
+        The switch wants the file for itself and, unlike a change, SQLite may report a lock at once
+        instead of waiting for as long as the connection allows; so it is tried again here.
+        """
+        until = time.monotonic() + BUSY_SECONDS
+        while self._pragma("journal_mode") != "wal":
+            try:
+                self._connection.execute("PRAGMA journal_mode = WAL")
+            except sqlite3.OperationalError as error:
+                if "locked" not in str(error) or time.monotonic() > until:
+                    raise
+                time.sleep(LOCK_PAUSE_SECONDS)
 
     def _migrate(self) -> None:
         """Apply the missing migrations in one transaction, unless another process just has."""
