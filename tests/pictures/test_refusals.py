@@ -48,10 +48,14 @@ def school(shown: float, seed: int, change: Callable, named: bool = True) -> Cal
     return case
 
 
-def near_a_full_turn() -> tuple[np.ndarray, Scale]:
-    """Half a division past nothing, an edge set as far as any, and one graduation to go by."""
-    shot, grey = clear_photo("metric-fine", 0.5, 2, edge_set=0.3)
-    return grey, scale_of(shot)
+def barely_open(kind: str, shown: float, seed: int) -> Callable:
+    """Near nothing with an edge set as far as any: a graduation or none to go by."""
+
+    def case() -> tuple[np.ndarray, Scale | None]:
+        shot, grey = clear_photo(kind, shown, seed, edge_set=0.3)
+        return grey, scale_of(shot)
+
+    return case
 
 
 def shrunk(share: float) -> Callable:
@@ -79,7 +83,7 @@ DESERVED = {
     "glare": (fine(lambda s, g: painted(s, g, (-0.15, 0.25), (-0.35, 0.35), 255)),),
     "scale_mismatch": (fine(lambda _, g: g, TWICE),),
     "scale_ambiguous": (school(-10.0, 3, lambda _, g: g, named=False),),
-    "turn_ambiguous": (near_a_full_turn, school(3.0, 2, lambda _, g: g, named=False)),
+    "turn_ambiguous": (barely_open("metric-fine", 0.5, 2), barely_open("metric-school", -10.0, 3)),
     "thimble_unread": (fine(lambda s, g: g[:, : int(s.view.u) + 20]),),
     "sleeve_unread": (fine(bare_sleeve),),
     "uncertain": (fine(lambda s, g: painted(s, g, (0.19, 0.6), (-0.6, 0.6), float(np.median(g)))),),
