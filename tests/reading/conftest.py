@@ -57,7 +57,7 @@ def photos(tmp_path, monkeypatch):
     """Make photo files that are sighted as they are told: ``photos(name=..., seen=...)``."""
     shows = {}
     pipeline = types.ModuleType("vision.pipeline")
-    pipeline.sight = lambda photo, scale: shows[photo.path](scale)
+    pipeline.sight = lambda photo, scale, **known: shows[photo.path](scale)
     monkeypatch.setitem(sys.modules, "vision.pipeline", pipeline)
     monkeypatch.setattr("reading.batch.worker_count", lambda photos: 1)
 

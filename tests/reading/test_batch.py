@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from datetime import datetime
 from decimal import Decimal
 
@@ -70,3 +71,16 @@ def test_a_missing_system_library_is_named_with_its_package(library):
 
 def test_another_missing_module_is_not_taken_for_one():
     assert missing_library(ImportError("No module named 'numpy'")) is None
+
+
+def test_what_is_known_of_a_gauge_reaches_the_picture(photos, sighted, monkeypatch):
+    told = []
+    path, refusal = photos("a.png", sighted(11, 28.0)), Refusal((reason("no_gauge"),))
+    pipeline = sys.modules["vision.pipeline"]
+    monkeypatch.setattr(
+        pipeline, "sight", lambda photo, scale, **known: told.append(known) or refusal
+    )
+    look(path, FINE)
+    look(path, FINE, (0.1, 0.02))
+    look(path, FINE, near_divisions=0.0)
+    assert told == [{}, {"edge_set_mm": (0.1, 0.02)}, {"near_divisions": 0.0}]

@@ -202,7 +202,7 @@ def test_arguments_that_cannot_be_used_are_one_line(arguments, named, photos, si
 
 
 def test_a_missing_system_library_is_one_line(monkeypatch, tmp_path):
-    def look(path, scale, edge_set_mm):
+    def look(path, scale, edge_set_mm, near_divisions):
         raise ImportError("libGL.so.1: cannot open shared object file: No such file or directory")
 
     monkeypatch.setattr(batch, "look", look)
