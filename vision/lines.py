@@ -174,7 +174,7 @@ def fit_edge(ridge: Map, y0: float) -> Edge | None:
             return None
         s = dy / 60.0
         design = np.stack([np.ones_like(s), s, s * s], axis=1)
-        normal = design.T @ (design * w[:, None]) + np.diag([0.0, 1.0, 12.0])
+        normal = design.T @ (design * w[:, None]) + np.diag([0.0, 1.0, 2.0])
         held = np.array([0.0, lean * 60.0, 0.0])
         x0, a, b = np.linalg.solve(normal, design.T @ (w * xx) + held)
         lean, bend = float(a) / 60.0, float(b) / 3600.0

@@ -38,6 +38,9 @@ REVERSED_LOG_RATIO = 4.0  # evidence for numbers that run the other way
 GRATINGS = (25, 50, 100)  # divisions of the trade's thimbles
 LEAST_EVENNESS = 0.3  # of the thimble's grating; below, no divisions were seen
 FITTED_COHERENCE = 0.25  # from which the divisions tell the size of the thimble
+ANOTHER_PITCH = (
+    6.0  # log-evidence by which another pitch must be likelier to contradict a named one
+)
 MISMATCH = 0.30  # by how much another grating must fit better to contradict a named scale
 
 
@@ -265,7 +268,7 @@ def _objections(
         out.append(reason(_why_no_lines(seen, f)))
     if scale is not None:
         others = [thimble.fit_cylinder(f.bevel, n)[2] for n in GRATINGS if n != scale.divisions]
-        if max(others) > chosen.grating.coherence + MISMATCH:
+        if max(others) > chosen.grating.coherence + MISMATCH or _another_pitch(f, chosen):
             out.append(reason("scale_mismatch"))
     elif share < ACCEPT:
         out.append(reason("scale_ambiguous", share, ACCEPT))
@@ -276,6 +279,18 @@ def _objections(
     ):
         out.append(reason("reversed_numbers"))
     return out
+
+
+def _another_pitch(f: Findings, chosen: Posterior) -> bool:
+    """Tell whether the sleeve speaks clearly for another pitch of the trade than the named one."""
+    named = chosen.scale
+    for rival in KNOWN_SCALES:
+        if rival.divisions == named.divisions and rival.pitch_mm != named.pitch_mm:
+            other = decide.weigh(f, replace(rival, start=named.start, unit=named.unit))
+            own = decide.weigh(f, named)
+            if other.log_evidence > own.log_evidence + ANOTHER_PITCH:
+                return True
+    return False
 
 
 def _why_no_lines(seen: Look, f: Findings) -> str:

@@ -379,7 +379,7 @@ def first_log_likelihood(
     clear = min((i for i, clearness in belong if clearness > 0.35), default=0)
     whole = np.round(uncovered - comb.phase)  # the last tooth's own number
     before = whole + leftmost  # graduations that should lie left of the leftmost found
-    in_view = max(0.0, -comb.place(visible_from_x, edge_x) + comb.phase + leftmost)
+    in_view = max(0.0, leftmost - comb.place(visible_from_x, edge_x) - comb.phase)
     missing = np.minimum(np.maximum(before, 0), max(math.floor(in_view), 0))
     # a lever or a finger may hide them all at once
     cost = np.minimum(_missed(teeth) * missing, HIDDEN + HIDDEN_EACH * missing) * (missing > 0)

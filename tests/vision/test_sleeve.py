@@ -228,7 +228,6 @@ def test_the_first_graduation_tells_the_turns():
         assert log[turns] > log[turns + 1] + 1
 
 
-@pytest.mark.xfail(strict=True, reason="the phase is added to the room in view, not taken off")
 def test_graduations_outside_the_picture_are_not_missed():
     teeth = perfect(20.4, 9.0, cycle=10, hidden=8)
     comb = Comb(9.0, 0.0, 0.4, 0.0, len(teeth), 0.02)
