@@ -221,6 +221,8 @@ def _decided(
         if p > 1e-4
     )
     reasons = _objections(seen, f, chosen, scale, share, px)
+    if not reasons and _turn_is_open(chosen.shown, probability, chosen.scale.divisions):
+        reasons = [reason("turn_ambiguous")]
     if confidence < ACCEPT and not reasons:
         reasons = _doubts(f, chosen)
     if reasons:
@@ -291,6 +293,14 @@ def _another_pitch(f: Findings, chosen: Posterior) -> bool:
             if other.log_evidence > own.log_evidence + ANOTHER_PITCH:
                 return True
     return False
+
+
+def _turn_is_open(
+    shown: NDArray[np.float64], probability: NDArray[np.float64], divisions: int
+) -> bool:
+    """Tell whether a reading one whole turn from the best is nearly as likely."""
+    turn = np.abs(np.abs(shown - shown[0]) - divisions) < 0.5
+    return bool(probability[turn].sum() > NEXT_TURN * probability[0])
 
 
 def _why_no_lines(seen: Look, f: Findings) -> str:
