@@ -24,6 +24,7 @@ from vision.sighting import Alternative, Reason, Refusal, Sighting
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+NEXT_TURN = 0.25  # share of the best reading's probability that leaves its whole turn open
 ACCEPT = 0.6  # confidence from which a reading is given at all: below, one in three is wrong
 LEAST_PX_PER_DIVISION = (
     2.4  # below, neighbouring lines run together (sampling theorem, and a little)
