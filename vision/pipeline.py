@@ -24,6 +24,7 @@ from vision.sighting import Alternative, Reason, Refusal, Sighting
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+CLEAR_TOOTH = 0.35  # clearness from which a graduation is surely one
 NEXT_TURN = 0.25  # share of the best reading's probability that leaves its whole turn open
 ACCEPT = 0.6  # confidence from which a reading is given at all: below, one in three is wrong
 LEAST_PX_PER_DIVISION = (
@@ -222,10 +223,11 @@ def _decided(
         if p > 1e-4
     )
     reasons = _objections(seen, f, chosen, scale, share, px)
-    if not reasons and _turn_is_open(chosen.shown, probability, chosen.scale.divisions):
-        reasons = [reason("turn_ambiguous")]
-    if confidence < ACCEPT and not reasons:
-        reasons = _doubts(f, chosen)
+    if near_divisions is None and _sleeve_is_bare(f):
+        reasons.append(reason("sleeve_unread"))
+    open_turn = _turn_is_open(chosen.shown, probability, chosen.scale.divisions)
+    if (open_turn or confidence < ACCEPT) and not reasons:
+        reasons = [reason(_doubt(f, chosen, open_turn))]
     if reasons:
         return Refusal(tuple(reasons), chosen.scale, alternatives, px, evidence)
     best = _alternative(chosen.scale, float(chosen.shown[0]), confidence)
@@ -316,16 +318,22 @@ def _why_no_lines(seen: Look, f: Findings) -> str:
     return "no_divisions" if sharp > 6.0 else "blurred"
 
 
-def _doubts(f: Findings, chosen: Posterior) -> list[Reason]:
-    """Why no reading stands out."""
-    n = chosen.scale.divisions
+def _sleeve_is_bare(f: Findings) -> bool:
+    """Tell whether neither a graduation nor a number of the sleeve was clearly seen."""
+    clear = any(t.clearness > CLEAR_TOOTH for t in f.teeth)
+    return not clear and not any(p.heat > 0.25 for p in f.on_sleeve)
+
+
+def _doubt(f: Findings, chosen: Posterior, open_turn: bool) -> str:
+    """Why no reading stands out: the code of the reason."""
     if not any(p.heat > 0.25 for p in f.on_thimble):
-        return [reason("thimble_unread")]
-    if not f.teeth and not any(p.heat > 0.25 for p in f.on_sleeve):
-        return [reason("sleeve_unread")]
+        return "thimble_unread"
+    if _sleeve_is_bare(f):
+        return "sleeve_unread"
+    if open_turn:
+        return "turn_ambiguous"
     if len(chosen.shown) > 1:
-        apart = abs(chosen.shown[0] - chosen.shown[1]) / n
-        if abs(apart - round(apart)) < 0.5 / n and round(apart) >= 1:
-            code = "turn_ambiguous" if round(apart) == 1 else "sleeve_unread"
-            return [reason(code)]
-    return [reason("uncertain")]
+        apart = abs(chosen.shown[0] - chosen.shown[1]) / chosen.scale.divisions
+        if round(apart) >= 1 and abs(apart - round(apart)) < 0.5 / chosen.scale.divisions:
+            return "turn_ambiguous" if round(apart) == 1 else "sleeve_unread"
+    return "uncertain"

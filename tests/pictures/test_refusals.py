@@ -62,13 +62,6 @@ def shrunk(share: float) -> Callable:
     return lambda _, g: cv2.resize(g, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
 
 
-def bare_sleeve(shot, grey):
-    """Only the reference line is left on the sleeve."""
-    ground = float(np.median(grey))
-    once = painted(shot, grey, (-2, -0.01), (-0.6, -0.02), ground)
-    return painted(shot, once, (-2, -0.01), (0.02, 0.6), ground)
-
-
 DESERVED = {
     "no_gauge": (lambda: (noise((300, 401)), None), lambda: (np.full((300, 401), 120), None)),
     "mirrored": (fine(lambda _, g: g[:, ::-1]), fine(lambda _, g: g[::-1])),
@@ -85,7 +78,6 @@ DESERVED = {
     "scale_ambiguous": (school(-10.0, 3, lambda _, g: g, named=False),),
     "turn_ambiguous": (barely_open("metric-fine", 0.5, 2), barely_open("metric-school", -10.0, 3)),
     "thimble_unread": (fine(lambda s, g: g[:, : int(s.view.u) + 20]),),
-    "sleeve_unread": (fine(bare_sleeve),),
     "uncertain": (fine(lambda s, g: painted(s, g, (0.19, 0.6), (-0.6, 0.6), float(np.median(g)))),),
 }
 
@@ -108,8 +100,10 @@ def test_a_picture_that_deserves_it_is_refused(code: str, case: Callable) -> Non
         assert reason.remedy == REASONS[reason.code][1]
 
 
-def test_numbers_that_run_backwards_are_refused_unless_the_gauge_is_so(monkeypatch) -> None:
-    """Findings of a gauge whose numbers grow downwards; the bench draws outside gauges only."""
+def test_backward_numbers_and_a_bare_sleeve_are_refused(monkeypatch) -> None:
+    """Findings of a gauge whose numbers grow downwards (the bench draws outside gauges only), and
+    of one whose sleeve shows nothing but its reference line.
+    """
     usual = findings(FINE, 13, 24.9, 0.1)
     bevel, numbers = thimble_of(FINE, 24.9, 0.0, way=-1)
     fields = {name: getattr(usual, name) for name in usual.__dataclass_fields__}
@@ -132,8 +126,10 @@ def test_numbers_that_run_backwards_are_refused_unless_the_gauge_is_so(monkeypat
         monkeypatch.setattr(pipeline, "_look_once", look)
         return codes(sight(photo(grey), FINE))
 
+    bare = type(usual)(**fields | {"teeth": (), "combs": (), "on_sleeve": []})
     assert looked(usual) == []
     assert looked(backwards) == ["reversed_numbers"]
+    assert looked(bare) == ["sleeve_unread"]
 
 
 def test_every_code_is_given_somewhere_and_provoked_here() -> None:
@@ -144,7 +140,7 @@ def test_every_code_is_given_somewhere_and_provoked_here() -> None:
     assert [code for code in REASONS if code not in given] == []
     direct = set(re.findall(r'reason\("([a-z_]+)"', text))
     assert direct <= set(REASONS)
-    assert set(DESERVED) | {"reversed_numbers"} == set(REASONS)
+    assert set(DESERVED) | {"reversed_numbers", "sleeve_unread"} == set(REASONS)
 
 
 @pytest.mark.parametrize("seed", [200003, 200005, 200010])
