@@ -289,13 +289,15 @@ def _objections(
 def _another_pitch(f: Findings, chosen: Posterior) -> bool:
     """Tell whether the sleeve speaks clearly for another pitch of the trade than the named one."""
     named = chosen.scale
-    for rival in KNOWN_SCALES:
-        if rival.divisions == named.divisions and rival.pitch_mm != named.pitch_mm:
-            other = decide.weigh(f, replace(rival, start=named.start, unit=named.unit))
-            own = decide.weigh(f, named)
-            if other.log_evidence > own.log_evidence + ANOTHER_PITCH:
-                return True
-    return False
+    rivals = [
+        replace(rival, start=named.start, unit=named.unit)
+        for rival in KNOWN_SCALES
+        if rival.divisions == named.divisions and rival.pitch_mm != named.pitch_mm
+    ]
+    if not rivals:
+        return False
+    own = decide.weigh(f, named).log_evidence
+    return any(decide.weigh(f, r).log_evidence > own + ANOTHER_PITCH for r in rivals)
 
 
 def _turn_is_open(
