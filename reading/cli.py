@@ -11,10 +11,10 @@ from typing import Annotated
 import typer
 
 from reading import commands
-from reading.archive.cli import book_app
 from reading.book import Book, book_path
 from reading.correct import program_version
 from reading.dates import parse_when
+from reading.exchange.cli import book_app
 from reading.gauges.care import zero_days
 from reading.gauges.cli import gauge_app
 from reading.measurement.cli import measure

@@ -12,9 +12,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from typer.testing import CliRunner
 
-from reading.archive.exchange import export_csv, export_json, import_from
 from reading.book import Book, BookError
 from reading.cli import app
+from reading.exchange.files import export_csv, export_json, import_from
 from reading.gauge import PHOTOS, Gauge, ZeroCheck, ZeroPhoto
 from reading.problem import Problem
 from reading.record import PITCH, KeptReading, Record

@@ -54,7 +54,7 @@ def book_export(
     book: BookOption = None,
 ) -> None:
     """Write the book for other programs, in full."""
-    from reading.archive.exchange import export_csv, export_json
+    from reading.exchange.files import export_csv, export_json
 
     if output not in FORMATS:
         raise Problem(f"--format {output}: one of {', '.join(FORMATS)}")
@@ -71,7 +71,7 @@ def book_import(
     book: BookOption = None,
 ) -> None:
     """Take in what export wrote; what is there already is not entered twice."""
-    from reading.archive.exchange import import_from
+    from reading.exchange.files import import_from
 
     with Book(book_path(book), create=True) as opened:
         entered = import_from(opened, source, user(who))
