@@ -110,10 +110,19 @@ def _turn(bevel: Bevel, radius: Floats, middle: Floats) -> tuple[Floats, Floats]
 
 
 def _coherences(bevel: Bevel, divisions: int, radius: Floats, middle: Floats) -> Floats:
-    """How well the lines keep their spacing on each of some cylinders."""
-    angle, weight = _turn(bevel, radius, middle)
-    z = (weight * np.exp(1j * divisions * angle)).sum(axis=-1)
-    return np.asarray(np.abs(z) / (bevel.profile.sum() + 1e-9))
+    """How well the lines keep their spacing on each of some cylinders.
+
+    In single precision, whose 1e-5 of a division is far below what lines allow: ten times as fast.
+    """
+    r, m, dy = (v.astype(np.float32) for v in (radius[..., None], middle[..., None], bevel.dy))
+    farthest = np.float32(math.sin(WIDEST_RAD))
+    sine = (m - dy) / r
+    weight = bevel.profile.astype(np.float32) * (np.abs(sine) < farthest)
+    phase = np.float32(divisions) * np.arcsin(np.clip(sine, -farthest, farthest))
+    along, across = (weight * wave(phase) for wave in (np.cos, np.sin))
+    return np.asarray(
+        np.hypot(along.sum(axis=-1), across.sum(axis=-1)) / (bevel.profile.sum() + 1e-9)
+    )
 
 
 @lru_cache(maxsize=64)
@@ -212,28 +221,26 @@ def whole_log_likelihood(
     Each number votes with all its class probabilities; a few may be wrong. The radius at which the
     numbers lie is a common unknown. `downwards` tries numbers that grow the other way.
     """
-    divisions, fraction = on.divisions, on.fraction
-    spacing = on.radius * math.cos(on.seen_line_rad) * 2 * math.pi / divisions
-    place = math.hypot(NUMERAL_SIGMA_DIVISIONS, NUMERAL_SIGMA_PX / spacing)
-    whole = np.arange(divisions)
+    divisions = on.divisions
     if not numerals:
         return np.zeros(divisions)
-    sign = -1.0 if downwards else 1.0
-    shown = whole + (fraction if not downwards else (1.0 - fraction))
-    classes = np.arange(min(100, divisions))
-    table = np.stack([np.exp(n.log_probability[: len(classes)]) for n in numerals])
+    spacing = on.radius * math.cos(on.seen_line_rad) * 2 * math.pi / divisions
+    place = math.hypot(NUMERAL_SIGMA_DIVISIONS, NUMERAL_SIGMA_PX / spacing)
+    sign, fraction = (-1.0, 1.0 - on.fraction) if downwards else (1.0, on.fraction)
     stretches = np.linspace(-2.4, 2.4, 17)
-    total = np.full((len(stretches), divisions), 0.0)
-    for row, stretch in enumerate(stretches):
-        total[row] -= 0.5 * stretch**2
-        for i, peak in enumerate(numerals):
-            reach = offsets[i] * (1 + RADIUS_SIGMA * stretch)
-            sigma = math.hypot(place, 0.02 * abs(offsets[i]))
-            miss = shown[:, None] + sign * reach - classes[None, :]
-            miss = (miss + divisions / 2) % divisions - divisions / 2
-            near = np.exp(-0.5 * (miss / sigma) ** 2) / (sigma * math.sqrt(2 * math.pi))
-            good = near @ table[i]
-            share = 1 - (1 - OUTLIER) * min(1.0, 1.25 * peak.heat)
-            total[row] += np.log(share / divisions + (1 - share) * good)
-    peak_value = total.max(axis=0)
-    return np.asarray(CORRELATED * (peak_value + np.log(np.exp(total - peak_value).mean(axis=0))))
+    whole = np.arange(divisions)
+    around = (whole[:, None] - whole[None, :]) % divisions
+    total = np.repeat(-0.5 * stretches[:, None] ** 2, divisions, axis=1)
+    for peak, offset in zip(numerals, offsets, strict=True):
+        reach = sign * offset * (1 + RADIUS_SIGMA * stretches)
+        sigma = math.hypot(place, 0.02 * abs(offset))
+        # what number m - k is engraved there, m being at the line, depends on k alone
+        miss = (whole + fraction + reach[:, None] + divisions / 2) % divisions - divisions / 2
+        near = np.exp(-0.5 * (miss / sigma) ** 2) / (sigma * math.sqrt(2 * math.pi))
+        table = np.zeros(divisions)
+        table[: len(peak.log_probability)] = np.exp(peak.log_probability[:divisions])
+        good = near @ table[around].T
+        share = 1 - (1 - OUTLIER) * min(1.0, 1.25 * peak.heat)
+        total += np.log(share / divisions + (1 - share) * good)
+    top = total.max(axis=0)
+    return np.asarray(CORRELATED * (top + np.log(np.exp(total - top).mean(axis=0))))
