@@ -10,6 +10,7 @@ import typer
 from reading.book import Book, book_path
 from reading.problem import Problem
 from reading.record import Event
+from reading.soundness import faults
 from reading.terminal import USER_ERROR, BookOption, complain, one_line_errors, say, user
 
 book_app = typer.Typer(
@@ -24,12 +25,12 @@ SHOWN_HASH = 12  # characters of a content hash: enough to find the photo
 def book_check(book: BookOption = None) -> None:
     """Look for damage; exit code 2 if there is any."""
     with Book(book_path(book)) as opened:
-        faults = opened.faults()
+        found = faults(opened)
         gauges = len(opened.gauges())
         changes = sum(1 for _ in opened.all_rows("history"))
-    for fault in faults:
+    for fault in found:
         complain(fault)
-    if faults:
+    if found:
         raise typer.Exit(USER_ERROR)
     say(f"clean: {gauges} gauge{'s' if gauges != 1 else ''}, {changes} changes in its history")
 

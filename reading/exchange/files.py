@@ -10,7 +10,8 @@ from pathlib import Path
 from typing import TextIO
 
 from reading import rows
-from reading.book import SCHEMA_VERSION, Book
+from reading.book import Book
+from reading.book_file import SCHEMA_VERSION
 from reading.problem import Problem
 from reading.rows import TABLES, UNDERSTOOD, Column, Row
 

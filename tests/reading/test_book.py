@@ -14,7 +14,8 @@ from pathlib import Path
 
 import pytest
 
-from reading.book import SCHEMA_VERSION, Book, BookError, book_path
+from reading.book import Book, book_path
+from reading.book_file import SCHEMA_VERSION, BookError
 from reading.gauge import PHOTOS, Gauge, ZeroCheck, ZeroPhoto, in_force
 from vision.scale import Scale
 

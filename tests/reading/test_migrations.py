@@ -8,10 +8,12 @@ from decimal import Decimal
 
 import pytest
 
-from reading.book import APPLICATION_ID, SCHEMA_VERSION, Book
+from reading.book import Book
+from reading.book_file import APPLICATION_ID, SCHEMA_VERSION
 from reading.gauge import ZeroPhoto
 from reading.migrations import MIGRATIONS
 from reading.record import FACTS, KINDS, KeptReading, Record
+from reading.soundness import faults
 
 NOON = datetime(2026, 11, 25, 12, 0)
 
@@ -52,7 +54,7 @@ def test_what_was_there_is_there_and_in_the_history(first):
             ("zero check", "2026-01-02", "me", ()),
             ("zero check", "2026-02-02", "me", ("aa",)),
         ]
-        assert book.faults() == []
+        assert faults(book) == []
     plain = sqlite3.connect(first)
     assert plain.execute("PRAGMA user_version").fetchone() == (SCHEMA_VERSION,)
     plain.close()
@@ -60,7 +62,7 @@ def test_what_was_there_is_there_and_in_the_history(first):
 
 def test_a_migration_that_is_stopped_leaves_the_old_book(first, monkeypatch):
     broken = (MIGRATIONS[0], (*MIGRATIONS[1], "CREATE TABLE gauge (twice TEXT)"))
-    monkeypatch.setattr("reading.book.MIGRATIONS", broken)
+    monkeypatch.setattr("reading.book_file.MIGRATIONS", broken)
     with pytest.raises(Exception, match="already exists"):
         Book(first)
     plain = sqlite3.connect(first)
