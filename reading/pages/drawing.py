@@ -1,4 +1,4 @@
-"""A drawing of lines, dots and words, written out as SVG or painted as PNG."""
+"""A drawing of lines, dots, boxes and words, written out as SVG or painted as PNG."""
 
 from __future__ import annotations
 
@@ -30,6 +30,14 @@ class Dot:
 
 
 @dataclass(frozen=True)
+class Box:
+    """A filled rectangle between two opposite corners."""
+
+    corners: tuple[Point, Point]
+    colour: str = "#000000"
+
+
+@dataclass(frozen=True)
 class Words:
     """Text on a base line; `anchor` is start, middle or end."""
 
@@ -38,13 +46,16 @@ class Words:
     anchor: str = "start"
 
 
+Mark = Stroke | Dot | Box | Words
+
+
 @dataclass(frozen=True)
 class Drawing:
     """What is drawn, and on how large a sheet, in px."""
 
     width: int
     height: int
-    marks: tuple[Stroke | Dot | Words, ...]
+    marks: tuple[Mark, ...]
 
 
 TEXT_PX = 12
@@ -62,7 +73,7 @@ def svg(drawing: Drawing) -> str:
     )
 
 
-def _svg_mark(mark: Stroke | Dot | Words) -> str:
+def _svg_mark(mark: Mark) -> str:
     """Write one mark."""
     match mark:
         case Stroke(points, colour, dashed):
@@ -71,6 +82,12 @@ def _svg_mark(mark: Stroke | Dot | Words) -> str:
             return f'<polyline fill="none" stroke="{colour}"{dash} points="{line}"/>'
         case Dot((x, y), colour, radius):
             return f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{radius:g}" fill="{colour}"/>'
+        case Box(((x0, y0), (x1, y1)), colour):
+            left, top, wide, high = min(x0, x1), min(y0, y1), abs(x1 - x0), abs(y1 - y0)
+            return (
+                f'<rect x="{left:.1f}" y="{top:.1f}" width="{wide:.1f}" height="{high:.1f}" '
+                f'fill="{colour}"/>'
+            )
         case Words((x, y), text, anchor):
             return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(text)}</text>'
 
@@ -92,6 +109,9 @@ def png(drawing: Drawing) -> bytes:
             case Dot((x, y), colour, radius):
                 corners = [_scaled((x + side * radius, y + side * radius)) for side in (-1, 1)]
                 pen.ellipse(corners, fill=colour)
+            case Box((one, other), colour):
+                (x0, y0), (x1, y1) = _scaled(one), _scaled(other)
+                pen.rectangle((min(x0, x1), min(y0, y1), max(x0, x1), max(y0, y1)), fill=colour)
             case Words(at, text, anchor):
                 pen.text(_scaled(at), text, fill="black", font=font, anchor=anchors[anchor])
     out = io.BytesIO()

@@ -1,4 +1,4 @@
-"""Points over an axis, with level lines across: numbers -> a drawing."""
+"""Points and curves between two axes, with level lines across: numbers -> a drawing."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reading.pages.drawing import Dot, Drawing, Stroke, Words
+from reading.pages.drawing import Dot, Drawing, Mark, Point, Stroke, Words
 
 WIDTH_PX, HEIGHT_PX = 720, 320
 LEFT_PX, RIGHT_PX, TOP_PX, BOTTOM_PX = 70, 110, 24, 40
@@ -35,6 +35,76 @@ class Axis:
         return (value - self.low) / (self.high - self.low)
 
 
+@dataclass(frozen=True)
+class Frame:
+    """Two axes on a sheet, and where numbers lie between them.
+
+    `words` stand under the axis of x, and over that of y; `size_px` is the sheet's.
+    """
+
+    across: Axis
+    up: Axis
+    words: tuple[str, str]
+    size_px: tuple[int, int] = (WIDTH_PX, HEIGHT_PX)
+
+    @property
+    def right(self) -> int:
+        """Where the axis of x ends, px."""
+        return self.size_px[0] - RIGHT_PX
+
+    @property
+    def bottom(self) -> int:
+        """Where the axis of x lies, px."""
+        return self.size_px[1] - BOTTOM_PX
+
+    def place(self, x: float, y: float) -> Point:
+        """Say where a pair of numbers lies on the sheet."""
+        return (
+            LEFT_PX + self.across.share(x) * (self.right - LEFT_PX),
+            self.bottom - self.up.share(y) * (self.bottom - TOP_PX),
+        )
+
+    def marks(self) -> list[Mark]:
+        """Draw the axes with their ticks and words."""
+        right, bottom = self.right, self.bottom
+        marks: list[Mark] = [
+            Stroke(((LEFT_PX, TOP_PX), (LEFT_PX, bottom), (right, bottom))),
+            Words((LEFT_PX, TOP_PX - 8), self.words[1]),
+            Words(((LEFT_PX + right) / 2, self.size_px[1] - 6), self.words[0], "middle"),
+        ]
+        for value, text in self.up.ticks:
+            _, y = self.place(self.across.low, value)
+            marks += [
+                Stroke(((LEFT_PX - 4, y), (LEFT_PX, y))),
+                Words((LEFT_PX - 8, y + 4), text, "end"),
+            ]
+        for value, text in self.across.ticks:
+            x, _ = self.place(value, self.up.low)
+            marks += [
+                Stroke(((x, bottom), (x, bottom + 4))),
+                Words((x, bottom + 18), text, "middle"),
+            ]
+        return marks
+
+    def level(self, level: Level) -> list[Mark]:
+        """Draw a line across, named at its right end."""
+        ends = (
+            self.place(self.across.low, level.value),
+            self.place(self.across.high, level.value),
+        )
+        return [Stroke(ends, LEVEL, True), Words((self.right + 6, ends[1][1] + 4), level.name)]
+
+    def curve(
+        self, points: Sequence[tuple[float, float]], colour: str = INK, dashed: bool = False
+    ) -> Stroke:
+        """Draw a line through pairs of numbers."""
+        return Stroke(tuple(self.place(*point) for point in points), colour, dashed)
+
+    def sheet(self, marks: Sequence[Mark]) -> Drawing:
+        """Put marks on the sheet, over the axes."""
+        return Drawing(*self.size_px, (*self.marks(), *marks))
+
+
 def plot(
     points: Sequence[tuple[float, float]],
     across: Axis,
@@ -57,40 +127,14 @@ def plot(
         Points to show as out of control.
     """
     up = axis([y for _, y in points] + [one.value for one in levels])
-    right, bottom = WIDTH_PX - RIGHT_PX, HEIGHT_PX - BOTTOM_PX
-
-    def place(x: float, y: float) -> tuple[float, float]:
-        return (
-            LEFT_PX + across.share(x) * (right - LEFT_PX),
-            bottom - up.share(y) * (bottom - TOP_PX),
-        )
-
-    marks: list[Stroke | Dot | Words] = [
-        Stroke(((LEFT_PX, TOP_PX), (LEFT_PX, bottom), (right, bottom))),
-        Words((LEFT_PX, TOP_PX - 8), words[1]),
-        Words(((LEFT_PX + right) / 2, HEIGHT_PX - 6), words[0], "middle"),
-    ]
-    for value, text in up.ticks:
-        _, y = place(across.low, value)
-        marks += [
-            Stroke(((LEFT_PX - 4, y), (LEFT_PX, y))),
-            Words((LEFT_PX - 8, y + 4), text, "end"),
-        ]
-    for value, text in across.ticks:
-        x, _ = place(value, up.low)
-        marks += [
-            Stroke(((x, bottom), (x, bottom + 4))),
-            Words((x, bottom + 18), text, "middle"),
-        ]
-    for level in levels:
-        ends = place(across.low, level.value), place(across.high, level.value)
-        marks += [Stroke(ends, LEVEL, True), Words((right + 6, ends[1][1] + 4), level.name)]
-    marks.append(Stroke(tuple(place(*point) for point in points), INK))
+    frame = Frame(across, up, words)
+    marks: list[Mark] = [mark for level in levels for mark in frame.level(level)]
+    marks.append(frame.curve(points))
     marks += [
-        Dot(place(*point), ALARM if i in marked else INK, 5.0 if i in marked else 3.0)
+        Dot(frame.place(*point), ALARM if i in marked else INK, 5.0 if i in marked else 3.0)
         for i, point in enumerate(points)
     ]
-    return Drawing(WIDTH_PX, HEIGHT_PX, tuple(marks))
+    return frame.sheet(marks)
 
 
 def axis(values: Sequence[float]) -> Axis:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from reading.pages import html
-from reading.pages.drawing import Dot, Drawing, Stroke, Words, png, svg
+from reading.pages.drawing import Box, Dot, Drawing, Stroke, Words, png, svg
 from reading.pages.plot import ALARM, Level, axis, plot
 from reading.problem import Problem
 
@@ -52,12 +52,19 @@ def test_a_painted_picture_shows_what_is_drawn():
         (
             Stroke(((0, 20.5), (60, 20.5)), "#ff0000", True),
             Dot((30, 10), "#0000ff", 4.0),
+            Box(((50, 12), (44, 2)), "#00ff00"),
             Words((2, 38), "0.5"),
         ),
     )
     pixels = np.asarray(Image.open(io.BytesIO(png(drawing))))
     assert pixels.shape == (80, 120, 3)
     assert tuple(pixels[20, 60]) == (0, 0, 255)
+    green = np.argwhere((pixels == (0, 255, 0)).all(axis=2))
+    assert green.min(axis=0).tolist() == [4, 88]  # two painted pixels to each drawn one
+    assert green.max(axis=0).tolist() == [24, 100]
+    (box,) = ElementTree.fromstring(svg(drawing)).iter(f"{SVG}rect")
+    found = [float(box.get(name)) for name in ("x", "y", "width", "height")]
+    assert found == [44, 2, 6, 10]
     row = pixels[41, :, 1] < 128
     assert 0.4 < row.mean() < 0.8  # dashes and gaps
     assert (pixels[60:, :40] < 128).any()
