@@ -23,6 +23,7 @@ NOTICES: dict[str, str] = {
     "time_unknown": (
         "When the photo was taken is unknown, so the zero check in force now is used: say --on."
     ),
+    "file_dated": "The photo has no time of its own: its file's date chose the zero check.",
     "low_confidence": "Confidence {confidence:.2f} is low: look at the overlay before using this.",
     "scale_inferred": "Pitch and divisions were told from the picture: check {scale}.",
     "below_range": "The reading lies below the start of the gauge's range.",

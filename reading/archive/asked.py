@@ -1,0 +1,111 @@
+"""What a run is asked for: the gauges of the book, the manifest and the pattern, put together."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from reading import batch
+from reading.archive.identity import libraries, weights_identity
+from reading.archive.names import shown
+from reading.archive.naming import Named, Naming, parse_pattern, read_manifest
+from reading.archive.reader import Known, LookAt, Settings, scale_text
+from reading.archive.run import Request
+from reading.archive.store import Asked
+from reading.book import Book, BookError, book_path
+from reading.commands import parse_scale
+from reading.correct import program_version
+from reading.gauge import Gauge, ZeroCheck
+from reading.gauges.care import zero_days
+from reading.measurement.taking import known_edge_set
+from reading.problem import Problem
+
+
+@dataclass(frozen=True)
+class Options:
+    """What was typed, apart from where the photos lie."""
+
+    manifest: Path | None = None
+    pattern: str | None = None
+    gauge: str | None = None
+    pitch: str | None = None
+    divisions: int | None = None
+    start: str | None = None
+    on: datetime | None = None
+    book: Path | None = None
+    again: bool = False
+    trust_times: bool = False
+
+
+def request_of(options: Options, look: LookAt = batch.look) -> Request:
+    """Find everything that photos are read with.
+
+    Raises
+    ------
+    Problem
+        If options contradict each other, or a file or the book can't be used.
+    """
+    if (options.pitch is None) != (options.divisions is None) or (
+        options.start is not None and options.pitch is None
+    ):
+        raise Problem("--pitch and --divisions go together (--start with both)")
+    if options.gauge is not None and options.pitch is not None:
+        raise Problem("--gauge has its own scale: leave out --pitch, --divisions and --start")
+    manifest = read_manifest(options.manifest) if options.manifest else {}
+    pattern = parse_pattern(options.pattern) if options.pattern else None
+    naming = Naming(manifest, pattern, Named(options.gauge, None, options.on))
+    by_gauge: dict[str | None, Known] = {None: Known()}
+    if options.pitch is not None and options.divisions is not None:
+        by_gauge[None] = Known(parse_scale(options.pitch, options.divisions, options.start))
+    if options.gauge or "gauge" in (pattern.groupindex if pattern else ()) or _names_any(manifest):
+        by_gauge |= known_gauges(options.book)
+    if options.gauge is not None and options.gauge not in by_gauge:
+        raise BookError(f"gauge {options.gauge} is not in the book {book_path(options.book)}")
+    settings = Settings(by_gauge, program_version(), weights_identity(), look)
+    return Request(naming, settings, options.again, options.trust_times)
+
+
+def _names_any(manifest: dict[str, Named]) -> bool:
+    return any(named.gauge for named in manifest.values())
+
+
+def known_gauges(book: Path | None) -> dict[str | None, Known]:
+    """Take every gauge of the book, with its zero checks and its edge's set."""
+    found: dict[str | None, Known] = {}
+    with Book(book_path(book)) as opened:
+        for gauge in opened.gauges():
+            checks, days = opened.zero_checks(gauge.identifier), zero_days(opened, gauge)
+            edge_set = known_edge_set(opened, gauge)
+            state = _state(gauge, checks, days)
+            found[gauge.identifier] = Known(gauge.scale, gauge, checks, edge_set, days, state)
+    return found
+
+
+def _state(gauge: Gauge, checks: tuple[ZeroCheck, ...], days: int) -> str:
+    """Give what tells a gauge's record and zero checks from any others, short."""
+    told = [scale_text(gauge.scale), str(gauge.end), str(days)]
+    told += [f"{one.number} {one.at.isoformat()} {one.zero_error} {one.u!r}" for one in checks]
+    return hashlib.sha256("\n".join(told).encode()).hexdigest()[:16]
+
+
+def asked_of(root: str, request: Request, options: Options) -> Asked:
+    """Say what a run is, so that it can be told whether a stopped one goes on."""
+    by_gauge = sorted(
+        (name or "", scale_text(known.scale), known.state)
+        for name, known in request.settings.by_gauge.items()
+    )
+    words = {
+        "gauges": hashlib.sha256(repr(by_gauge).encode()).hexdigest()[:16],
+        "manifest": hashlib.sha256(repr(request.naming.manifest).encode()).hexdigest()[:16],
+        "pattern": options.pattern,
+        "gauge": options.gauge,
+        "on": options.on.isoformat() if options.on else None,
+        "again": options.again,
+        "trust_times": options.trust_times,
+    }
+    settings = request.settings
+    text = json.dumps(words, sort_keys=True)
+    return Asked(shown(root), settings.program, settings.weights, libraries(), text)

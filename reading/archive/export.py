@@ -1,0 +1,165 @@
+"""Results for other programs: CSV, XLSX or Parquet, with the decisions beside what was read."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+from collections.abc import Callable, Iterable, Iterator
+from decimal import Decimal
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+from reading.archive.columns import BYTES, COLUMNS, INTEGER, LIST, REAL, Column, Row
+from reading.archive.store import Store
+from reading.length import convert
+from reading.problem import Problem
+
+# What people decided: the columns after those of the reading.
+DECISION_COLUMNS = (
+    Column("decision", "TEXT"),
+    Column("decided_shown_mm", REAL),
+    Column("decided_corrected_mm", REAL),
+    Column("decided_by", "TEXT"),
+    Column("decided_at", "TEXT"),
+    Column("decision_note", "TEXT"),
+)
+EXPORTED = tuple(one for one in COLUMNS if one.kind != BYTES) + DECISION_COLUMNS
+STORES = (".sqlite", ".db")  # endings of the working file itself
+MOST_XLSX_ROWS = 1_048_575  # below the header: what the format holds (ECMA-376, and its programs)
+BATCH = 10_000  # rows held in memory
+
+
+def export(store: Store, target: Path) -> int:
+    """Write all rows that hold, by photo, into a file of the kind that its name says.
+
+    The file is whole or not there: it is written beside its place and then put there.
+
+    Raises
+    ------
+    Problem
+        If the ending is not known, a package is missing, or it can't be written.
+    """
+    write = _writer(target)
+    part = target.with_name(target.name + ".part")
+    try:
+        count = write(part, exported(store))
+        os.replace(part, target)
+    except OSError as error:
+        raise Problem(f"{target}: can't be written ({error.strerror}), name another") from error
+    finally:
+        part.unlink(missing_ok=True)
+    return count
+
+
+def check_ending(target: Path) -> None:
+    """Problem if a file of this name can't be written, told before hours of reading."""
+    if target.suffix.lower() not in STORES:
+        _writer(target)
+    if not target.absolute().parent.is_dir():
+        raise Problem(f"{target}: there is no folder {target.parent}")
+
+
+def store_of(results: Path) -> Path:
+    """Say which file is worked in: the results themselves, or one beside them."""
+    if results.suffix.lower() in STORES:
+        return results
+    return results.with_name(results.name + STORES[0])
+
+
+def exported(store: Store) -> Iterator[Row]:
+    """Give the rows to export, as they are kept, with the decision that holds."""
+    for row in store.current():
+        row |= {"decision": row["verdict"], "decided_by": row["who"], "decided_at": row["at"]}
+        row |= {"decision_note": row["note"], "decided_shown_mm": None}
+        row["decided_corrected_mm"] = None
+        if row["decided_shown"] is not None:
+            shown = convert(Decimal(str(row["decided_shown"])), str(row["decided_unit"]), "mm")
+            row["decided_shown_mm"] = float(shown)
+            if row["zero_error_mm"] is not None:
+                zero = Decimal(repr(row["zero_error_mm"]))
+                row["decided_corrected_mm"] = float(shown - zero)
+        yield {column.name: row[column.name] for column in EXPORTED}
+
+
+def _writer(target: Path) -> Callable[[Path, Iterable[Row]], int]:
+    """Find what writes a file of this ending; Problem if nothing can."""
+    match target.suffix.lower():
+        case ".csv":
+            return _write_csv
+        case ".xlsx":
+            _needed("openpyxl", target, "xlsx")
+            return _write_xlsx
+        case ".parquet":
+            _needed("pyarrow", target, "parquet")
+            return _write_parquet
+    raise Problem(f"{target}: name it .sqlite, .db, .parquet, .csv or .xlsx")
+
+
+def _needed(package: str, target: Path, extra: str) -> None:
+    import importlib.util
+
+    if importlib.util.find_spec(package) is None:
+        raise Problem(
+            f"{target}: {extra.upper()} needs one more package: pip install 'datumline[{extra}]' "
+            "(or name it .sqlite or .csv)"
+        )
+
+
+def _write_csv(target: Path, rows: Iterable[Row]) -> int:
+    count = 0
+    with target.open("w", newline="", encoding="utf-8") as file:
+        table = csv.writer(file, lineterminator="\n")
+        table.writerow([column.name for column in EXPORTED])
+        for row in rows:
+            table.writerow([_words(row[column.name], column) for column in EXPORTED])
+            count += 1
+    return count
+
+
+def _write_xlsx(target: Path, rows: Iterable[Row]) -> int:
+    from openpyxl import Workbook
+    from openpyxl.cell import WriteOnlyCell
+
+    book = Workbook(write_only=True)
+    sheet: Any = book.create_sheet("readings")
+    sheet.freeze_panes = "B2"
+    sheet.append([column.name for column in EXPORTED])
+    count = 0
+    for row in rows:
+        if count == MOST_XLSX_ROWS:
+            raise Problem(f"{target}: more rows than XLSX holds ({MOST_XLSX_ROWS}): use Parquet")
+        cells = []
+        for column in EXPORTED:
+            cell = WriteOnlyCell(sheet, _words(row[column.name], column))
+            if isinstance(cell.value, str):
+                cell.data_type = "s"  # never a formula, whatever a file is called
+            cells.append(cell)
+        sheet.append(cells)
+        count += 1
+    book.save(target)
+    return count
+
+
+def _write_parquet(target: Path, rows: Iterable[Row]) -> int:
+    import pyarrow
+    import pyarrow.parquet
+
+    types = {INTEGER: pyarrow.int64(), REAL: pyarrow.float64()}
+    schema = pyarrow.schema(
+        [(column.name, types.get(column.kind, pyarrow.string())) for column in EXPORTED]
+    )
+    count, left = 0, iter(rows)
+    with pyarrow.parquet.ParquetWriter(target, schema, compression="zstd") as writer:
+        while batch := list(islice(left, BATCH)):
+            writer.write_table(pyarrow.Table.from_pylist(batch, schema))
+            count += len(batch)
+    return count
+
+
+def _words(value: Any, column: Column) -> Any:
+    """Write a list, which is kept as JSON, as a person reads it in a cell."""
+    if column.kind != LIST or value is None:
+        return value
+    return " | ".join(": ".join(str(v) for v in one.values()) for one in json.loads(value))

@@ -1,0 +1,238 @@
+"""Going through an archive: what must be read, what is on record already, and what came of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from reading.archive import codes, seen
+from reading.archive.columns import (
+    EYES_UNUSABLE,
+    READ,
+    Row,
+    fault_row,
+    same,
+)
+from reading.archive.naming import Named, Naming
+from reading.archive.place import Fault, Found
+from reading.archive.reader import (
+    DATED_BY_FILE,
+    Known,
+    Settings,
+    Task,
+    corrected_row,
+    labelled,
+    scale_text,
+    state_of,
+)
+from reading.archive.store import Asked, Settled, Store
+from reading.archive.workers import Outcome
+from reading.batch import Look
+from reading.result import FROM_PHOTO, PhotoRecord
+
+ReadAll = Callable[[Iterator[Task]], Iterator[Outcome]]
+Watch = Callable[["Tally"], None]  # told after every file
+
+
+@dataclass(frozen=True)
+class Request:
+    """What is asked of a run, apart from where the photos lie and who reads them.
+
+    `again` has photos read anew that an older version read; `trust_times` takes a file of the same
+    size and time as unchanged without looking into it.
+    """
+
+    naming: Naming
+    settings: Settings
+    again: bool = False
+    trust_times: bool = False
+
+
+@dataclass
+class Tally:
+    """What came of a run so far. `older` counts rows that another version read, and that hold."""
+
+    run: int = 0
+    goes_on: bool = False
+    done_before: int = 0
+    read: int = 0
+    refused: int = 0
+    unusable: int = 0
+    no_photos: int = 0
+    of_unknown_gauges: int = 0
+    unchanged: int = 0
+    corrected_anew: int = 0
+    older: int = 0
+    unknown_gauges: set[str] = field(default_factory=set)
+
+    @property
+    def files(self) -> int:
+        """Files gone through, this time."""
+        return self.newly_read + self.unchanged + self.corrected_anew + self.done_before
+
+    @property
+    def newly_read(self) -> int:
+        """Files that were opened and read, or found unusable."""
+        entered = self.read + self.refused + self.unusable
+        return entered + self.no_photos + self.of_unknown_gauges
+
+    def count(self, row: Row) -> None:
+        """Count a row that was entered."""
+        if row["codes"] == "unknown_gauge":
+            self.of_unknown_gauges += 1
+            self.unknown_gauges.add(str(row["gauge"]))
+        elif row["status"] == READ:
+            self.read += 1
+        elif row["eyes"] == EYES_UNUSABLE:
+            self.unusable += 1
+        elif row["eyes"] is None:
+            self.no_photos += 1
+        else:
+            self.refused += 1
+
+
+def go_through(
+    store: Store,
+    asked: Asked,
+    request: Request,
+    found: Iterable[Found | Fault],
+    read_all: ReadAll,
+    watch: Watch,
+) -> Tally:
+    """Go through an archive, or go on with it, and leave every file of it on record once.
+
+    Parameters
+    ----------
+    store : Store
+        The results, locked for this run.
+    asked : Asked
+        What this run is; one that was stopped and asked the same goes on.
+    request : Request
+    found : iterable of Found or Fault
+        What lies in the archive, every name once.
+    read_all : callable
+        Reads tasks: on this machine's cores, or on a cluster.
+    watch : callable
+        Told the tally after every file.
+    """
+    number, goes_on = store.begin(asked)
+    tally = Tally(number, goes_on)
+    plan = _Plan(store, request, tally)
+    for task, row in read_all(plan.tasks(found, watch)):
+        plan.settle(task, row)
+        watch(tally)
+    store.finish(number)
+    return tally
+
+
+class _Plan:
+    """One run: decides what to read, and enters what came of it."""
+
+    def __init__(self, store: Store, request: Request, tally: Tally) -> None:
+        self._store, self._request, self._tally = store, request, tally
+
+    def tasks(self, found: Iterable[Found | Fault], watch: Watch) -> Iterator[Task]:
+        """Give the photos that must be read; what needs no reading is entered at once."""
+        for one in found:
+            if isinstance(one, Fault):
+                row = fault_row(one.name, one.code, one.detail)
+                self._enter(labelled(row, self._request.naming.of(one.name), Known()), None)
+                watch(self._tally)
+                continue
+            task = self._task(one)
+            if task is None:
+                watch(self._tally)
+            else:
+                yield task
+
+    def settle(self, task: Task, row: Row | None) -> None:
+        """Enter what came of a photo; None says that its content has not changed."""
+        if row is None:
+            self._unchanged(task)
+        else:
+            self._enter(row, task.found)
+
+    def _task(self, found: Found) -> Task | None:
+        """Say how a file must be read; None where it is settled already."""
+        named = self._request.naming.of(found.name)
+        known = self._request.settings.by_gauge.get(named.gauge)
+        settled = self._store.settled(found.name)
+        if settled is None:
+            return Task(found, named)
+        same_file = (settled.size_bytes, settled.stamp) == (found.size_bytes, found.stamp)
+        if settled.run == self._tally.run and same_file:
+            self._tally.done_before += 1
+            return None
+        if known is None or self._must_read(settled, named, known):
+            return Task(found, named)
+        task = Task(found, named, settled.sha256)
+        if self._request.trust_times and same_file:
+            self._unchanged(task)
+            return None
+        return task
+
+    def _must_read(self, settled: Settled, named: Named, known: Known) -> bool:
+        """Tell whether a photo must be read although its content may be what it was."""
+        if settled.scale_asked != scale_text(known.scale):
+            return True
+        if any(code in codes.PASSING for code in (settled.codes or "").split()):
+            return True
+        if self._request.again and self._is_older(settled):
+            return True
+        if settled.gauge_state == state_of(named, known):
+            return False
+        return not _correctable(self._store.reading(settled.reading))
+
+    def _is_older(self, settled: Settled) -> bool:
+        ours = (self._request.settings.program, self._request.settings.weights)
+        return (settled.program, settled.weights) != ours
+
+    def _unchanged(self, task: Task) -> None:
+        """Enter a photo whose content is what it was; correct it anew where its gauge is not."""
+        settled = self._store.settled(task.found.name)
+        assert settled is not None
+        known = self._request.settings.by_gauge[task.named.gauge]
+        if self._is_older(settled):
+            self._tally.older += 1
+        if settled.gauge_state == state_of(task.named, known):
+            self._store.touch(self._tally.run, task.found.name, task.found)
+            self._tally.unchanged += 1
+            return
+        row = corrected_anew(self._store.reading(settled.reading), task, known)
+        self._store.keep(self._tally.run, row, task.found)
+        self._tally.corrected_anew += 1
+
+    def _enter(self, row: Row, found: Found | None) -> None:
+        """Enter a row, unless it only says again what is on record."""
+        name = str(row["photo"])
+        settled = self._store.settled(name)
+        if settled is not None and same(row, self._store.reading(settled.reading)):
+            self._store.touch(self._tally.run, name, found)
+            self._tally.unchanged += 1
+            return
+        self._store.keep(self._tally.run, row, found)
+        self._tally.count(row)
+
+
+def _correctable(row: Row) -> bool:
+    """Tell whether a row can be corrected anew without its photo: the photo's own time is known."""
+    return row["seen"] is None or row["dated_by"] in (FROM_PHOTO, DATED_BY_FILE)
+
+
+def corrected_anew(row: Row, task: Task, known: Known) -> Row:
+    """Correct what was seen once more, with another zero error or for another gauge.
+
+    What the picture showed stays as it was read, and so does which version read it.
+    """
+    name = task.found.name
+    if isinstance(row["seen"], bytes):
+        by_photo = row["dated_by"] == FROM_PHOTO
+        taken = datetime.fromisoformat(str(row["dated"])) if by_photo else None
+        looked = Look(PhotoRecord(name, str(row["sha256"]), taken), seen.unpack(row["seen"]))
+        fresh = corrected_row(looked, task.named, known, task.found.dated)
+    else:
+        fresh = dict(row)
+    kept = ("size_bytes", "program", "weights", "fetch_s", "read_s", "read_at")
+    fresh |= {column: row[column] for column in kept}
+    return labelled({n: fresh[n] for n in row if n in fresh}, task.named, known)

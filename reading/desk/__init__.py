@@ -1,0 +1,1 @@
+"""The review desk: what needs eyes, gone through one by one."""
