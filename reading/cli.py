@@ -20,6 +20,7 @@ from reading.gauges.cli import gauge_app
 from reading.measurement.cli import measure
 from reading.measurement.taking import kept_reading, known_edge_set
 from reading.problem import Problem
+from reading.qualify.cli import qualify
 from reading.result import Reading
 from reading.terminal import (
     BookOption,
@@ -45,6 +46,7 @@ app = typer.Typer(
 app.add_typer(gauge_app, name="gauge")
 app.add_typer(book_app, name="book")
 app.command()(measure)
+app.command()(qualify)
 
 
 def _show_version(wanted: bool) -> None:

@@ -1,0 +1,92 @@
+"""Arguments of `datumline qualify`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from reading.book import Book, book_path
+from reading.commands import parse_scale
+from reading.problem import Problem
+from reading.terminal import (
+    BookOption,
+    DivisionsOption,
+    PitchOption,
+    StartOption,
+    complain,
+    one_line_errors,
+    say,
+)
+from vision.scale import Scale
+
+
+@one_line_errors
+def qualify(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Photos with known readings.")],
+    truth: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="CSV with columns file and shown; else DIR/truth.csv."),
+    ] = None,
+    reader_scale: Annotated[
+        str, typer.Option("--scale", help="What the reader is told: given, none or both.")
+    ] = "given",
+    gauge: Annotated[str | None, typer.Option(help="The gauge of all photos, in the book.")] = None,
+    pitch: PitchOption = None,
+    divisions: DivisionsOption = None,
+    start: StartOption = None,
+    by: Annotated[
+        list[str] | None, typer.Option(metavar="COLUMN", help="Also group by a column of the CSV.")
+    ] = None,
+    out: Annotated[Path | None, typer.Option(metavar="PAGE.html", help="Save a page.")] = None,
+    readings: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Save what was read in each photo, as CSV.")
+    ] = None,
+    output: Annotated[str, typer.Option("--format", help="text or json.")] = "text",
+    pictures: Annotated[
+        bool, typer.Option("--pictures/--no-pictures", help="Show photos on the page.")
+    ] = True,
+    book: BookOption = None,
+) -> None:
+    """Read photos with known readings, and say how well: a page to lean on."""
+    from reading.qualify.command import QualifyRequest
+    from reading.qualify.command import qualify as run
+    from reading.qualify.known import read_truth
+
+    title = f"How well the known readings in {folder.name} are read"
+    columns = tuple(by or ())
+    request = QualifyRequest(reader_scale, columns, out, readings, output, pictures, title)
+    gauges = _Gauges(book)
+    known = read_truth(folder, truth, _scale(gauges, gauge, (pitch, divisions, start)), gauges)
+    raise typer.Exit(run(known, request, say, complain))
+
+
+class _Gauges:
+    """Looks gauges up in the book, each once."""
+
+    def __init__(self, book: Path | None) -> None:
+        self.book = book
+        self.known: dict[str, Scale] = {}
+
+    def __call__(self, name: str) -> Scale:
+        if name not in self.known:
+            with Book(book_path(self.book)) as opened:
+                self.known[name] = opened.gauge(name).scale
+        return self.known[name]
+
+
+def _scale(
+    gauges: _Gauges, gauge: str | None, typed: tuple[str | None, int | None, str | None]
+) -> Scale | None:
+    """Find the scale named for all photos, if one is."""
+    pitch, divisions, start = typed
+    if gauge is not None:
+        if typed != (None, None, None):
+            raise Problem("--gauge has its own scale: leave out --pitch, --divisions and --start")
+        return gauges(gauge)
+    if pitch is not None and divisions is not None:
+        return parse_scale(pitch, divisions, start)
+    if typed != (None, None, None):
+        raise Problem("--pitch and --divisions go together (--start with both)")
+    return None
