@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 from typer.core import TyperGroup
 
+from reading.archive.looks_cli import ResultsArgument, archive_page, archive_sheet, audit_app
 from reading.dates import parse_when
 from reading.problem import Problem
 from reading.terminal import (
@@ -38,9 +39,6 @@ archive_app = typer.Typer(
     rich_markup_mode=None,
     subcommand_metavar="DIR --results FILE | COMMAND ...",
 )
-ResultsArgument = Annotated[
-    Path, typer.Argument(metavar="FILE", help="The results, .sqlite or .db.")
-]
 
 
 @archive_app.command("read")
@@ -79,6 +77,9 @@ def archive_read(
         str | None, typer.Option(metavar="ADDRESS", help="Read on a Dask cluster.")
     ] = None,
     partition: Annotated[int, typer.Option(min=1, help="Photos of one job on a cluster.")] = 64,
+    parts: Annotated[
+        str | None, typer.Option(help="Folder or URL that a cluster's workers write into.")
+    ] = None,
     book: BookOption = None,
 ) -> None:
     """Read an archive; stopped at any point, the same command goes on."""
@@ -89,7 +90,7 @@ def archive_read(
     options = Options(
         manifest, pattern, gauge, pitch, divisions, start, when, book, again, trust_times
     )
-    wanted = command.Reading(root, results, workers, patience, cluster, partition)
+    wanted = command.Reading(root, results, workers, patience, cluster, partition, parts)
     try:
         code = command.read_archive(wanted, options, say)
     except KeyboardInterrupt:
@@ -138,3 +139,8 @@ def archive_changes(
             say(write(one))
         if not found and output == "text":
             say("nothing was read otherwise than before")
+
+
+archive_app.command("sheet")(archive_sheet)
+archive_app.command("page")(archive_page)
+archive_app.add_typer(audit_app, name="audit")

@@ -34,6 +34,7 @@ class Reading:
     patience_s: float = PATIENCE_S
     cluster: str | None = None
     partition: int = 64
+    parts: str | None = None
 
 
 def read_archive(wanted: Reading, options: Options, say: Say, look: LookAt = batch.look) -> int:
@@ -93,7 +94,7 @@ def _listing(wanted: Reading, working: Path) -> Callable[[], Iterator[Found | Fa
         from reading.archive.remote import walk_remote
 
         return lambda: walk_remote(wanted.root)
-    root = Path(wanted.root)
+    root = Path(wanted.root).absolute()  # workers of a cluster stand elsewhere
     if not root.is_dir() and not (root.is_file() and root.suffix.lower() == ZIP_ENDING):
         raise Problem(f"{wanted.root}: no folder and no ZIP here, name the archive's folder")
     ours = [working, wanted.results] + [
@@ -114,7 +115,8 @@ def _reading(
     if wanted.cluster is not None:
         from reading.archive.cluster import connected
 
-        with connected(wanted.cluster, request.settings, wanted.partition, wanted) as reader:
+        parts = wanted.parts or f"{wanted.results}.parts"
+        with connected(wanted.cluster, request.settings, wanted.partition, parts) as reader:
             yield reader
         return
     workers = wanted.workers or batch.worker_count(MANY_PHOTOS)

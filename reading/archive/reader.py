@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import tempfile
+import threading
 import time
 import zipfile
 from collections.abc import Callable, Iterator, Mapping
@@ -61,11 +62,15 @@ class Settings:
 
 @dataclass(frozen=True)
 class Task:
-    """A photo to be read; `known_sha256` is that of the content for which nothing need be done."""
+    """A photo to be read, and its place among the archive's files.
+
+    `known_sha256` is that of the content for which nothing need be done.
+    """
 
     found: Found
     named: Named
     known_sha256: str | None = None
+    place: int = 0
 
 
 def read(task: Task, settings: Settings) -> Row | None:
@@ -206,7 +211,7 @@ def fetched(source: Source) -> Iterator[tuple[Path, str]]:
         raise fault_of(error) from error
 
 
-_HELD: dict[str, zipfile.ZipFile] = {}  # the ZIP opened last: its list is long to read
+_HELD = threading.local()  # a thread's ZIP opened last, by path: its list is long to read
 
 
 @contextmanager
@@ -216,16 +221,23 @@ def opened(source: Source) -> Iterator[IO[bytes]]:
         with open_file(source.path, source.remote) as file:
             yield file
         return
-    if source.path not in _HELD:
-        for held in _HELD.values():
-            held.close()
-        _HELD.clear()
-        _HELD[source.path] = open_zip(source.path, source.remote)
+    packed = _held_zip(source)
     try:
-        with open_member(_HELD[source.path], source.member) as file:
+        with open_member(packed, source.member) as file:
             yield file
     except BROKEN as error:
         raise FileFault("unusable_file", one_line(error)) from error
+
+
+def _held_zip(source: Source) -> zipfile.ZipFile:
+    """Open a ZIP, or give the one that this thread opened last."""
+    held: dict[str, zipfile.ZipFile] = _HELD.__dict__
+    if source.path not in held:
+        for other in held.values():
+            other.close()
+        held.clear()
+        held[source.path] = open_zip(source.path, source.remote)
+    return held[source.path]
 
 
 def _copied(file: IO[bytes], copy: IO[bytes] | None) -> str:

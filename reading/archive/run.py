@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from reading.archive import codes, seen
@@ -134,7 +134,7 @@ class _Plan:
 
     def tasks(self, found: Iterable[Found | Fault], watch: Watch) -> Iterator[Task]:
         """Give the photos that must be read; what needs no reading is entered at once."""
-        for one in found:
+        for place, one in enumerate(found):
             if isinstance(one, Fault):
                 row = fault_row(one.name, one.code, one.detail)
                 self._enter(labelled(row, self._request.naming.of(one.name), Known()), None)
@@ -144,7 +144,7 @@ class _Plan:
             if task is None:
                 watch(self._tally)
             else:
-                yield task
+                yield replace(task, place=place)
 
     def settle(self, task: Task, row: Row | None) -> None:
         """Enter what came of a photo; None says that its content has not changed."""

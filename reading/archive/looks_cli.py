@@ -1,0 +1,119 @@
+"""Arguments of `datumline archive sheet`, `page` and `audit`: looking at what was read."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from reading.problem import Problem
+from reading.terminal import WhoOption, one_line_errors, say, user
+
+ResultsArgument = Annotated[
+    Path, typer.Argument(metavar="FILE", help="The results, .sqlite or .db.")
+]
+AuditOption = Annotated[int | None, typer.Option(help="Which audit; else the newest.")]
+audit_app = typer.Typer(
+    help="How often the archive is wrong, from a sample that a person reads.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+
+
+@one_line_errors
+def archive_sheet(
+    results: ResultsArgument,
+    target: Annotated[Path, typer.Argument(metavar="TARGET", help="A file: .html or .jpg.")],
+    most: Annotated[int, typer.Option(min=1, help="So many pictures at most.")] = 200,
+) -> None:
+    """Save contact sheets of what needs eyes."""
+    from reading.archive import sheets
+    from reading.archive.store import Store
+
+    with Store(results) as store:
+        files, count = sheets.save_sheets(store, target, most)
+    say(f"{', '.join(map(str, files))}: {count} photos" if files else "nothing needs eyes")
+
+
+@one_line_errors
+def archive_page(
+    results: ResultsArgument,
+    target: Annotated[Path, typer.Argument(metavar="TARGET", help="A file: .html.")],
+) -> None:
+    """Save a page with what was read, trends by gauge and part, and gauges that drift."""
+    from reading.archive import overview
+    from reading.archive.store import Store
+    from reading.pages import html
+
+    if target.suffix.lower() != ".html":
+        raise Problem(f"{target}: name it .html")
+    with Store(results) as store:
+        html.save(overview.page(store), target)
+    say(f"{target}: saved")
+
+
+@audit_app.command("draw")
+@one_line_errors
+def audit_draw(
+    results: ResultsArgument,
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Where the page and the form go.")],
+    count: Annotated[
+        int | None, typer.Option(min=1, help="Photos to read; else as --at-most needs.")
+    ] = None,
+    at_most: Annotated[
+        float, typer.Option(help="Error rate in percent that none wrong would prove.")
+    ] = 5.0,
+    by: Annotated[str, typer.Option(help="Strata: gauge, part, gauge,part or none.")] = "gauge",
+    seed: Annotated[int, typer.Option(help="Another seed, another sample.")] = 1,
+    who: WhoOption = "",
+) -> None:
+    """Draw a random, stratified sample; its page shows pictures without what was read."""
+    from reading.archive import audit, audit_form
+    from reading.archive.binomial import sample_size
+    from reading.archive.store import Store
+
+    if not 0 < at_most < 100:
+        raise Problem(f"--at-most {at_most:g}: percent, more than 0 and less than 100")
+    audit_form.check_free(folder)
+    wanted = count if count is not None else sample_size(at_most / 100)
+    with Store(results) as store:
+        number = audit.draw(store, wanted, seed, by, user(who))
+        shown = audit_form.save(store, number, folder)
+    say(f"audit {number}: {shown} photos: look at {folder / audit_form.PAGE}, write what they show")
+    say(f"  into {folder / audit_form.FORM}, then: datumline archive audit enter {results} FORM")
+
+
+@audit_app.command("enter")
+@one_line_errors
+def audit_enter(
+    results: ResultsArgument,
+    form: Annotated[Path, typer.Argument(metavar="FORM", help="The form, filled in.")],
+    audit: AuditOption = None,
+    within: Annotated[float, typer.Option(help="Divisions off that still count as right.")] = 1.0,
+    who: WhoOption = "",
+) -> None:
+    """Enter what a person read, and say how often the archive is wrong."""
+    from reading.archive import audit as audits
+    from reading.archive.store import Store
+
+    with Store(results) as store:
+        number = audits.enter(store, audit, audits.read_form(form), user(who))
+        for line in audits.verdict_lines(audits.judge(store, number, within)):
+            say(line)
+
+
+@audit_app.command("show")
+@one_line_errors
+def audit_show(
+    results: ResultsArgument,
+    audit: AuditOption = None,
+    within: Annotated[float, typer.Option(help="Divisions off that still count as right.")] = 1.0,
+) -> None:
+    """Say once more what an audit found."""
+    from reading.archive import audit as audits
+    from reading.archive.store import Store
+
+    with Store(results) as store:
+        for line in audits.verdict_lines(audits.judge(store, audit, within)):
+            say(line)
