@@ -11,9 +11,11 @@ from typing import Annotated
 import typer
 
 from reading import commands
+from reading.archive.cli import archive_app
 from reading.book import Book, book_path
 from reading.correct import program_version
 from reading.dates import parse_when
+from reading.desk.cli import desk
 from reading.exchange.cli import book_app
 from reading.gauges.care import zero_days
 from reading.gauges.cli import gauge_app
@@ -45,6 +47,8 @@ app = typer.Typer(
 )
 app.add_typer(gauge_app, name="gauge")
 app.add_typer(book_app, name="book")
+app.add_typer(archive_app, name="archive")
+app.command()(desk)
 app.command()(measure)
 app.command()(qualify)
 
