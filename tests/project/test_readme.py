@@ -42,7 +42,7 @@ def used():
     lines += re.findall(r"`(datumline [^`]+)`", TEXT)
     for line in lines:
         words = shlex.split(line)[1:]
-        names = words[:2] if words[0] in ("gauge", "book") else words[:1]
+        names = words[:2] if words[0] in ("gauge", "book", "archive") else words[:1]
         yield tuple(names), [word for word in words if word.startswith("--")]
 
 
