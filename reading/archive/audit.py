@@ -129,7 +129,7 @@ def sample(store: Store, audit: int | None) -> tuple[int, list[Row]]:
     """Give the number and the photos of an audit, the newest where none is named, by place."""
     known = [int(row["number"] or 0) for row in store.select("SELECT number FROM audit ORDER BY 1")]
     if not known:
-        raise Problem("no audit was drawn yet (datumline archive audit draw)")
+        raise Problem("no audit was drawn yet (datumline archive sample)")
     if audit is not None and audit not in known:
         raise Problem(f"audit {audit}: there is {', '.join(map(str, known))}")
     number = known[-1] if audit is None else audit
@@ -205,7 +205,7 @@ def judge(store: Store, audit: int | None, within_divisions: float = WITHIN_DIVI
         compared(row, given[place]) for row in rows if (place := int(row["place"] or 0)) in given
     )
     if not answers:
-        raise Problem(f"audit {number}: nothing was entered yet (datumline archive audit enter)")
+        raise Problem(f"audit {number}: nothing was entered yet (datumline archive audit)")
     population = store.select("SELECT population FROM audit WHERE number = ?", (number,))[0]
     wrong = sum(is_wrong(one, within_divisions) for one in answers)
     return Verdict(

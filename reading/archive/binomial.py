@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
-LEVEL = 0.95  # confidence (common practice)
+from reading.qualify.bounds import LEVEL, lower_bound, upper_bound
+
 _MOST_SAMPLE = 10_000_000  # larger ones are nobody's to look at
 
 
@@ -58,9 +58,9 @@ def share(wrong: int, n: int, level: float = LEVEL) -> Share:
     return Share(
         wrong,
         n,
-        _lower(wrong, n, half),
-        _upper(wrong, n, half),
-        _upper(wrong, n, 1 - level),
+        lower_bound(wrong, n, 1 - half),
+        upper_bound(wrong, n, 1 - half),
+        upper_bound(wrong, n, level),
         level,
     )
 
@@ -112,21 +112,3 @@ def sample_size(promise: float, wrong: int = 0, level: float = LEVEL) -> int:
         else:
             high = middle
     return high
-
-
-def _upper(wrong: int, n: int, risk: float) -> float:
-    """Find the share for which `wrong` or fewer would have the probability `risk`."""
-    return 1.0 if wrong == n else _bisect(lambda p: at_most(wrong, n, p) > risk)
-
-
-def _lower(wrong: int, n: int, risk: float) -> float:
-    """Find the share for which `wrong` or more would have the probability `risk`."""
-    return 0.0 if wrong == 0 else _bisect(lambda p: 1 - at_most(wrong - 1, n, p) < risk)
-
-
-def _bisect(below: Callable[[float], bool]) -> float:
-    """Find where a statement about a share stops being true, to the last place of a float."""
-    low, high = 0.0, 1.0
-    while low < (middle := (low + high) / 2) < high:
-        low, high = (middle, high) if below(middle) else (low, middle)
-    return (low + high) / 2

@@ -8,7 +8,13 @@ from typing import Annotated
 import typer
 from typer.core import TyperGroup
 
-from reading.archive.looks_cli import ResultsArgument, archive_page, archive_sheet, audit_app
+from reading.archive.looks_cli import (
+    ResultsArgument,
+    archive_audit,
+    archive_page,
+    archive_sample,
+    archive_sheet,
+)
 from reading.dates import parse_when
 from reading.problem import Problem
 from reading.terminal import (
@@ -143,4 +149,5 @@ def archive_changes(
 
 archive_app.command("sheet")(archive_sheet)
 archive_app.command("page")(archive_page)
-archive_app.add_typer(audit_app, name="audit")
+archive_app.command("sample")(archive_sample)
+archive_app.command("audit")(archive_audit)

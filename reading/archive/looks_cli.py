@@ -1,4 +1,4 @@
-"""Arguments of `datumline archive sheet`, `page` and `audit`: looking at what was read."""
+"""Arguments of `datumline archive sheet`, `page`, `sample` and `audit`: looking at what was read."""
 
 from __future__ import annotations
 
@@ -13,12 +13,6 @@ from reading.terminal import WhoOption, one_line_errors, say, user
 ResultsArgument = Annotated[
     Path, typer.Argument(metavar="FILE", help="The results, .sqlite or .db.")
 ]
-AuditOption = Annotated[int | None, typer.Option(help="Which audit; else the newest.")]
-audit_app = typer.Typer(
-    help="How often the archive is wrong, from a sample that a person reads.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-)
 
 
 @one_line_errors
@@ -53,9 +47,8 @@ def archive_page(
     say(f"{target}: saved")
 
 
-@audit_app.command("draw")
 @one_line_errors
-def audit_draw(
+def archive_sample(
     results: ResultsArgument,
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="Where the page and the form go.")],
     count: Annotated[
@@ -80,40 +73,27 @@ def audit_draw(
     with Store(results) as store:
         number = audit.draw(store, wanted, seed, by, user(who))
         shown = audit_form.save(store, number, folder)
-    say(f"audit {number}: {shown} photos: look at {folder / audit_form.PAGE}, write what they show")
-    say(f"  into {folder / audit_form.FORM}, then: datumline archive audit enter {results} FORM")
+    form = folder / audit_form.FORM
+    say(f"audit {number}: {shown} photos in {folder / audit_form.PAGE}: write what they show into")
+    say(f"  {form}, then: datumline archive audit {results} {form}")
 
 
-@audit_app.command("enter")
 @one_line_errors
-def audit_enter(
+def archive_audit(
     results: ResultsArgument,
-    form: Annotated[Path, typer.Argument(metavar="FORM", help="The form, filled in.")],
-    audit: AuditOption = None,
+    form: Annotated[
+        Path | None, typer.Argument(metavar="[FORM]", help="The form, filled in.")
+    ] = None,
+    audit: Annotated[int | None, typer.Option(help="Which sample; else the newest.")] = None,
     within: Annotated[float, typer.Option(help="Divisions off that still count as right.")] = 1.0,
     who: WhoOption = "",
 ) -> None:
-    """Enter what a person read, and say how often the archive is wrong."""
+    """Enter what a person read in a sample, and say how often the archive is wrong."""
     from reading.archive import audit as audits
     from reading.archive.store import Store
 
     with Store(results) as store:
-        number = audits.enter(store, audit, audits.read_form(form), user(who))
-        for line in audits.verdict_lines(audits.judge(store, number, within)):
-            say(line)
-
-
-@audit_app.command("show")
-@one_line_errors
-def audit_show(
-    results: ResultsArgument,
-    audit: AuditOption = None,
-    within: Annotated[float, typer.Option(help="Divisions off that still count as right.")] = 1.0,
-) -> None:
-    """Say once more what an audit found."""
-    from reading.archive import audit as audits
-    from reading.archive.store import Store
-
-    with Store(results) as store:
+        if form is not None:
+            audit = audits.enter(store, audit, audits.read_form(form), user(who))
         for line in audits.verdict_lines(audits.judge(store, audit, within)):
             say(line)
