@@ -73,13 +73,14 @@ def group_table(name: str, groups: Sequence[Group]) -> Table:
 def _group_row(one: Group) -> tuple[str, ...]:
     return (
         *(one.name, str(one.photos), percent(one.accepted.value)),
-        *(percent(one.accepted.lower), _value(one.median.value), _value(one.p95.value)),
+        *(percent(one.accepted.lower), value_text(one.median.value), value_text(one.p95.value)),
         *(_upper(one.p95), *_count(one.wrong), str(one.turns_wrong.k)),
         *(str(one.sure_wrong.n), *_count(one.sure_wrong), str(one.sure_turns_wrong.k)),
     )
 
 
-def _value(value: float) -> str:
+def value_text(value: float) -> str:
+    """Write a value in divisions; a dash for none."""
     return "–" if math.isnan(value) else f"{value:.3f}"
 
 
@@ -122,7 +123,7 @@ def bin_table(bins: Sequence[Bin]) -> Table:
 def calibration_lines(found: Figures) -> list[str]:
     """The figures that sum calibration up."""
     risk, ratio = found.risk, found.normalised
-    out = [f"expected calibration error {_value(found.calibration_error)}"]
+    out = [f"expected calibration error {value_text(found.calibration_error)}"]
     if risk.risk:
         out.append(
             f"area under risk against coverage {risk.area:.4f}; {risk.ideal_area:.4f} if every "

@@ -8,13 +8,15 @@ import traceback
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from pathlib import Path
 from typing import TypeVar
 
-from reading.batch import look, worker_count
+from reading.batch import Look, look, worker_count
 from reading.problem import Problem
 from reading.qualify.judging import CRASHED, Judged, judge
 from reading.qualify.known import Known
 from reading.result import Unusable
+from vision.scale import Scale
 from vision.sighting import Refusal, Sighting
 
 Job = TypeVar("Job")
@@ -80,23 +82,28 @@ def _counted(done: Iterator[Done], total: int) -> Iterator[Done]:
         yield one
 
 
+def look_or_say_why(path: Path, scale: Scale | None) -> Look | Unusable:
+    """Look at one photo; a fault of the program is an answer, so that the rest is still read."""
+    try:
+        return look(path, scale)
+    except Exception:
+        last = traceback.format_exc().strip().splitlines()
+        return Unusable(CRASHED, " | ".join(last[-3:]))
+
+
 def _read_one(job: tuple[Known, bool, bool]) -> Judged:
-    """Read one photo on one core; a fault of the program is an outcome, and the rest is read."""
+    """Read one photo on one core."""
     import cv2
 
     cv2.setNumThreads(1)
     known, given, pictures = job
-    try:
-        found = look(known.path, known.scale if given else None)
-        if isinstance(found, Unusable):
-            return judge(known, found)
-        judged = judge(known, found.seen)
-        if pictures and worth_showing(judged):
-            return Judged(judged.outcome, judged.cells, _picture(known, found.seen))
-        return judged
-    except Exception:
-        last = traceback.format_exc().strip().splitlines()
-        return judge(known, Unusable(CRASHED, " | ".join(last[-3:])))
+    found = look_or_say_why(known.path, known.scale if given else None)
+    if isinstance(found, Unusable):
+        return judge(known, found)
+    judged = judge(known, found.seen)
+    if pictures and worth_showing(judged):
+        return Judged(judged.outcome, judged.cells, _picture(known, found.seen))
+    return judged
 
 
 def worth_showing(judged: Judged) -> bool:
