@@ -1,4 +1,4 @@
-"""Arguments of `datumline archive sheet`, `page`, `sample` and `audit`: looking at what was read."""
+"""Arguments of `datumline archive` for looking at what was read: sheet, page, sample, audit."""
 
 from __future__ import annotations
 
