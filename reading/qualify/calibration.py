@@ -97,11 +97,10 @@ def risk_coverage(outcomes: Sequence[Outcome]) -> RiskCoverage:
     if not read:
         return RiskCoverage((), (), math.nan, math.nan)
     confidence = np.array([one.confidence for one in read])
-    order = np.argsort(-confidence, kind="stable")
-    wrong = np.array([one.wrong for one in read], dtype=float)[order]
-    level = confidence[order]
-    for value in np.unique(level):
-        wrong[level == value] = wrong[level == value].mean()
+    wrong = np.array([one.wrong for one in read], dtype=float)
+    _, place = np.unique(-confidence, return_inverse=True)
+    shared = np.bincount(place, wrong) / np.bincount(place)
+    wrong = shared[np.sort(place)]
     counts = np.arange(1, len(read) + 1)
     risk = np.cumsum(wrong) / counts
     false = sum(one.wrong for one in read)

@@ -49,7 +49,11 @@ def qualify(
     ] = True,
     book: BookOption = None,
 ) -> None:
-    """Read photos with known readings, and say how well: a page to lean on."""
+    """Read photos with known readings, and say how well: a page to lean on.
+
+    The CSV has a row a photo: file, shown (what the gauge shows, like "7.78 mm"; nothing where the
+    photo must be refused), and pitch and divisions, or gauge, unless one is named for all.
+    """
     from reading.qualify.command import QualifyRequest
     from reading.qualify.command import qualify as run
     from reading.qualify.known import read_truth

@@ -80,12 +80,12 @@ def _verdict(n: int, measured: bool, proved: bool) -> str:
 
 
 def _seen(share: Share) -> str:
-    return f"{share.k} of {share.n}" + (f" ({percent(share.value, 2)})" if share.n else "")
+    return f"{share.k} of {share.n} ({percent(share.value, 2)})" if share.n else "–"
 
 
 def _at_least(what: str, share: Share, goal: float) -> Goal:
     verdict = _verdict(share.n, share.value >= goal, share.lower >= goal)
-    bound = f"≥ {percent(share.lower)}"
+    bound = f"≥ {percent(share.lower)}" if share.n else "–"
     return Goal(what, f"≥ {percent(goal, 0)}", _seen(share), bound, verdict)
 
 
@@ -94,12 +94,16 @@ def _at_most(what: str, share: Share, goal: float, *, by_bound: bool = False) ->
     if by_bound and verdict == UNPROVED:
         verdict = TOO_FEW
     words = f"{'bound ' if by_bound else ''}≤ {percent(goal)}"
-    return Goal(what, words, _seen(share), f"≤ {percent(share.upper, 2)}", verdict)
+    return Goal(what, words, _seen(share), _upper(share), verdict)
 
 
 def _none(what: str, share: Share) -> Goal:
     verdict = _verdict(share.n, share.k == 0, share.k == 0)
-    return Goal(what, "none", _seen(share), f"≤ {percent(share.upper, 2)}", verdict)
+    return Goal(what, "none", _seen(share), _upper(share), verdict)
+
+
+def _upper(share: Share) -> str:
+    return f"≤ {percent(share.upper, 2)}" if share.n else "–"
 
 
 def _size_line(one: Group, limit: float) -> Goal:
@@ -108,9 +112,11 @@ def _size_line(one: Group, limit: float) -> Goal:
 
 def _error(what: str, found: Quantile, limit: float) -> Goal:
     verdict = _verdict(found.n, found.value <= limit, found.upper <= limit)
-    measured = f"{found.value:.3f} div ({found.n})" if found.n else "–"
+    goal = f"≤ {limit:.2f} div"
+    if not found.n:
+        return Goal(what, goal, "–", "–", verdict)
     bound = f"≤ {found.upper:.3f} div" if found.upper < math.inf else "too few"
-    return Goal(what, f"≤ {limit:.2f} div", measured, bound, verdict)
+    return Goal(what, goal, f"{found.value:.3f} div ({found.n})", bound, verdict)
 
 
 def _spread(found: Figures) -> Goal:

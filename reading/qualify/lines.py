@@ -14,6 +14,7 @@ from reading.qualify.calibration import Bin
 from reading.qualify.figures import Figures, Group, Quantile
 from reading.qualify.goals import Goal, goals, percent
 from reading.qualify.outcome import ACCEPTED_AT, SURE_AT
+from vision.reasons import REASONS
 
 TEXT_WIDTH, JSON_PLACES = 100, 6
 GIVEN, NONE = "given", "none"
@@ -48,15 +49,17 @@ def text_table(table: Table) -> str:
 
 
 def summary(found: Figures) -> str:
-    """Say the main thing in one sentence."""
-    one = found.readable
-    sure = one.sure_wrong
-    text = (
-        f"{one.accepted.k} of {one.photos} readable photos accepted, {one.wrong.k or 'none'} of "
-        f"them more than one division off; of {sure.n} sure readings {sure.k or 'none'}"
+    """Say the main thing in one or two sentences."""
+    one, sure = found.readable, found.readable.sure_wrong
+    text = f"{one.accepted.k} of {one.photos} readable photos accepted"
+    if one.accepted.k:
+        text += f"; more than one division off: {one.wrong.k or 'none'} of them"
+    if not sure.n:
+        return f"{text}."
+    return (
+        f"{text}, {sure.k or 'none'} of the {sure.n} sure ones. With {100 * LEVEL:.0f} % "
+        f"confidence at most {percent(sure.upper, 2)} of such sure readings are."
     )
-    proved = f" (at most {percent(sure.upper, 2)} of such readings)" if sure.n else ""
-    return f"{text}{proved}."
 
 
 def goal_table(lines: Sequence[Goal]) -> Table:
@@ -85,6 +88,8 @@ def value_text(value: float) -> str:
 
 
 def _upper(quantile: Quantile) -> str:
+    if not quantile.n:
+        return "–"
     return f"{quantile.upper:.3f}" if quantile.upper < math.inf else "too few"
 
 
@@ -143,10 +148,14 @@ def calibration_lines(found: Figures) -> list[str]:
     return out
 
 
-def refusal_table(found: Figures) -> Table:
+def refusal_table(found: Figures, *, sentences: bool = False) -> Table:
     """Why photos that can be read were not accepted, and whether the truth led all the same."""
-    rows = [(one.reason, str(one.photos), str(one.truth_first)) for one in found.refusals]
-    return ("readable but not accepted", "photos", "truth led"), rows
+    rows = []
+    for one in found.refusals:
+        sentence = REASONS.get(one.reason, ("",))[0] if sentences else ""
+        why = f"{one.reason}: {sentence}" if sentence else one.reason
+        rows.append((why, str(one.photos), str(one.truth_first)))
+    return ("readable but not accepted", "photos", "truth likeliest"), rows
 
 
 def to_text(found: Figures, mode: str) -> str:

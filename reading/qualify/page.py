@@ -84,7 +84,7 @@ def _section(one: Reading) -> list[str]:
         html.heading("Photos that can't be read", 3),
         _table(negative_table(found)),
         html.heading("Not accepted though readable", 3),
-        _table(refusal_table(found)),
+        _table(refusal_table(found, sentences=True)),
         *(part for column in others for part in _groups(*column)),
         *_photos(one),
     ]

@@ -52,7 +52,7 @@ def risk_plot(found: RiskCoverage) -> Drawing:
         frame.curve(_thinned(ideal), LEVEL, True),
         frame.curve(_thinned(curve)),
         Dot(end, INK, 4.0),
-        Words((min(end[0] + 6, frame.right + 6), end[1] + 4), "all readings"),
+        Words((end[0] + 6, end[1] - 6), "all readings"),
     ]
     return frame.sheet(marks)
 

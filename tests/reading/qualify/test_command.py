@@ -95,7 +95,7 @@ def test_every_photo_is_read_both_ways_and_gets_a_row(folder, scales):
     assert code == 2
     assert "broken.jpg: unusable_file" in complained
     assert "by nothing" in complained
-    assert said.count("2 of 5 readable photos accepted, 1 of them") == 2
+    assert said.count("2 of 5 readable photos accepted; more than one division off: 1 of them") == 2
     with out.open(newline="") as file:
         rows = [row for row in csv.DictReader(file) if row["scale"] == "none"]
     by_file = {row["file"]: row for row in rows}
@@ -166,7 +166,7 @@ def test_real_photos_by_the_command_line(tmp_path):
     arguments = ["qualify", str(tmp_path), "--truth", str(truth), *scale, "--out", str(page)]
     done = CliRunner().invoke(app, arguments)
     assert done.exit_code == 0, done.output
-    assert "2 of 2 readable photos accepted, 1 of them more than one division" in done.output
+    assert "2 of 2 readable photos accepted; more than one division off: 1 of them" in done.output
     assert re.search(r"^all +1 +0 ", done.output, re.M)  # negatives
     assert re.search(r"^b +1 .* 1 +100.00 %", done.output, re.M)  # the wrong one's lens
     text = page.read_text()
