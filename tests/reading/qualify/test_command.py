@@ -174,6 +174,23 @@ def test_real_photos_by_the_command_line(tmp_path):
     assert "-100.0" in text  # a millimetre is a hundred divisions
 
 
+def test_gauges_are_looked_up_in_the_book(tmp_path, scales):
+    book = ["--book", str(tmp_path / "book.db")]
+    add = ["gauge", "add", "L08", "--pitch", "0.5 mm", "--divisions", "50", *book]
+    assert CliRunner().invoke(app, add).exit_code == 0
+    (tmp_path / "truth.csv").write_text("file,shown,gauge\ngood.jpg,7.781 mm,L08\n")
+    asked = ["qualify", str(tmp_path), *book]
+    done = CliRunner().invoke(app, [*asked, "--format", "json"])
+    assert json.loads(done.output)["given"]["readable"]["accepted"]["k"] == 1
+    assert scales == [FINE]
+    (tmp_path / "truth.csv").write_text("file,shown\ngood.jpg,7.781 mm\n")
+    assert CliRunner().invoke(app, [*asked, "--gauge", "L08"]).exit_code == 0
+    assert scales == [FINE] * 2
+    done = CliRunner().invoke(app, [*asked, "--gauge", "L09"])
+    assert done.exit_code == 2
+    assert "L09" in done.output
+
+
 def test_a_gauge_and_a_scale_are_not_both_named(tmp_path):
     arguments = ["qualify", str(tmp_path), "--gauge", "G1", "--divisions", "50"]
     done = CliRunner().invoke(app, arguments)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 from pathlib import Path
 
 import pytest
 
 from reading.problem import Problem
+from reading.qualify import known
 from reading.qualify.judging import COLUMNS, CRASHED, UNUSABLE, judge
 from reading.qualify.known import known_from, read_truth
 from reading.result import Unusable
@@ -119,16 +121,16 @@ def test_a_folder_without_a_truth_file_ends_in_one_line(tmp_path):
     ],
 )
 def test_errors_count_divisions_over_the_whole_reading(row, turns, division, scale, off):
-    known = known_from(HERE, ROW | row)
-    outcome = judge(known, sighting(turns, division, scale=scale)).outcome
+    one = known_from(HERE, ROW | row)
+    outcome = judge(one, sighting(turns, division, scale=scale)).outcome
     assert outcome.error_divisions == pytest.approx(off, abs=1e-6)
     assert outcome.wrong == (abs(off) > 1)
-    assert outcome.turns_off == round(off / known.scale.divisions)
+    assert outcome.turns_off == round(off / one.scale.divisions)
 
 
 def test_parallax_left_is_what_was_not_taken_off():
-    known = known_from(HERE, ROW | {"parallax_divisions": "-0.14"})
-    outcome = judge(known, sighting(15, 28.1, parallax=-0.11)).outcome
+    one = known_from(HERE, ROW | {"parallax_divisions": "-0.14"})
+    outcome = judge(one, sighting(15, 28.1, parallax=-0.11)).outcome
     assert outcome.parallax_left == pytest.approx(-0.03)
 
 
@@ -150,18 +152,27 @@ def test_a_refusal_says_whether_the_truth_led_its_alternatives():
 
 
 def test_a_sighting_of_a_negative_is_wrong_whatever_it_says():
-    known = known_from(HERE, ROW | {"status": "negative", "negative_kind": "mirrored"})
-    outcome = judge(known, sighting(15, 28.1)).outcome
+    one = known_from(HERE, ROW | {"status": "negative", "negative_kind": "mirrored"})
+    outcome = judge(one, sighting(15, 28.1)).outcome
     assert outcome.accepted
     assert outcome.wrong
     assert outcome.error_divisions is None
 
 
 def test_a_file_that_can_t_be_used_and_a_crash_are_told_apart():
-    known = known_from(HERE, ROW)
-    broken = judge(known, Unusable("a.jpg", "a.jpg: the file is damaged"))
-    crashed = judge(known, Unusable(CRASHED, "by nothing"))
+    one = known_from(HERE, ROW)
+    broken = judge(one, Unusable("a.jpg", "a.jpg: the file is damaged"))
+    crashed = judge(one, Unusable(CRASHED, "by nothing"))
     assert broken.outcome.reasons == (UNUSABLE,)
     assert crashed.outcome.reasons == (CRASHED,)
     assert "damaged" in broken.cells["reasons"]
     assert set(broken.cells) <= set(COLUMNS)
+
+
+def test_the_readme_names_the_columns_that_count():
+    readme = (Path(__file__).parents[3] / "README.md").read_text()
+    section = readme.partition("## Qualify it")[2].partition("\n## ")[0]
+    last = section.partition("Other columns that count")[2]
+    named = set(re.findall(r"`(\w+)`", last))
+    assert named
+    assert named <= set(re.findall(r"``(\w+)``", known.__doc__))
