@@ -9,13 +9,16 @@ from datetime import datetime
 from decimal import Decimal
 from itertools import pairwise
 
-from reading.gauge import Gauge
+from reading.gauge import Gauge, ZeroCheck
+from reading.gauges.point_budget import point_budget, shown_of, width_read, without_zero
 from reading.gauges.screw import ScrewFit, fit_screw
 from reading.length import plain
 from reading.measurement.conformity import FAIL, OPEN, PASS, Limits, conformity
 from reading.measurement.result import CalibrationShare, Measurement
 from reading.problem import Problem
 from reading.record import CALIBRATION, Record
+from reading.result import Correction
+from reading.uncertainty import Budget
 
 # Test lengths in mm above the range's start, at fractions of a turn so that an error that repeats
 # with each turn shows (ISO 3611:1978 and DIN 863-1, as micrometer block sets are sold).
@@ -41,13 +44,17 @@ class Block:
 
 @dataclass(frozen=True)
 class Point:
-    """The error found on one block: corrected reading - block, with its standard uncertainty."""
+    """The error found on one block: corrected reading - block, with its standard uncertainty.
+
+    `u_own` is its part without the zero check, which all points share.
+    """
 
     block: Block
     shown: tuple[Decimal, ...]
     error: Decimal
     u: float
     k: float
+    u_own: float
 
     @property
     def expanded(self) -> float:
@@ -81,6 +88,8 @@ class Calibration:
     conditions: Conditions
     zero_error: Decimal
     fit: ScrewFit | None
+    zero_at: datetime | None = None  # of the zero check that was taken off
+    budgets: tuple[Budget, ...] = ()  # of the points, in their order
 
     @property
     def worst(self) -> Point:
@@ -144,24 +153,45 @@ def calibrate(
     """
     if not measured:
         raise Problem("a calibration needs at least one block")
-    points = sorted((_point(gauge, *one, conditions) for one in measured), key=_length)
-    lengths = [point.block.length for point in points]
-    if len(set(lengths)) < len(lengths):
-        raise Problem("one block is given twice: give its readings together")
+    _check_blocks(gauge, [block for block, _ in measured])
+    in_order = sorted(measured, key=_length)
+    width = width_read(gauge.scale, shown_of([result for _, result in in_order]))
+    budgets = [point_budget(result, width, conditions.blocks_u) for _, result in in_order]
+    points = [
+        _point(gauge, block, result, budget)
+        for (block, result), budget in zip(in_order, budgets, strict=True)
+    ]
     fit = fit_screw(
         [float(point.block.length) for point in points],
         [float(point.error) for point in points],
         float(gauge.scale.pitch),
     )
+    zero = measured[0][1].correction
+    at = zero.check.at if isinstance(zero, Correction) else None
     zero_error = measured[0][1].zero_error
-    return Calibration(gauge, tuple(points), conditions, zero_error, fit)
+    return Calibration(gauge, tuple(points), conditions, zero_error, fit, at, tuple(budgets))
 
 
-def _length(point: Point) -> Decimal:
-    return point.block.length
+def _length(measured: tuple[Block, Measurement]) -> Decimal:
+    return measured[0].length
 
 
-def _point(gauge: Gauge, block: Block, result: Measurement, conditions: Conditions) -> Point:
+def _check_blocks(gauge: Gauge, blocks: Sequence[Block]) -> None:
+    """Refuse blocks that the gauge can't close on, and one given twice."""
+    lengths = [block.length for block in blocks]
+    unit, end = gauge.scale.unit, gauge.end
+    for length in lengths:
+        if length <= 0 or length < gauge.scale.start or (end is not None and length > end):
+            up_to = "" if end is None else f" to {plain(end)}"
+            raise Problem(
+                f"block {plain(length)} {unit}: not within the gauge's range, from "
+                f"{plain(gauge.scale.start)}{up_to} {unit}"
+            )
+    if len(set(lengths)) < len(lengths):
+        raise Problem("one block is given twice: give its readings together")
+
+
+def _point(gauge: Gauge, block: Block, result: Measurement, budget: Budget) -> Point:
     """Give the error on one block."""
     error = round(result.value - block.actual, ERROR_PLACES)
     if 2 * abs(error) >= gauge.scale.pitch:
@@ -169,8 +199,8 @@ def _point(gauge: Gauge, block: Block, result: Measurement, conditions: Conditio
             f"block {plain(block.length)} {gauge.scale.unit} reads {plain(result.value)}: half a "
             "turn or more off, check the order of the readings"
         )
-    u = math.hypot(result.budget.combined, conditions.blocks_u)
-    return Point(block, tuple(one.shown for one in result.readings), error, u, result.budget.k)
+    shown = tuple(one.shown for one in result.readings)
+    return Point(block, shown, error, budget.combined, budget.k, without_zero(budget))
 
 
 def error_at(points: Sequence[Point], start: Decimal, length: Decimal) -> Decimal:
@@ -188,7 +218,14 @@ def error_at(points: Sequence[Point], start: Decimal, length: Decimal) -> Decima
     return known[-1][1]
 
 
-def share(record: Record, start: Decimal, length: Decimal, *, curve: bool) -> CalibrationShare:
+def share(
+    record: Record,
+    start: Decimal,
+    length: Decimal,
+    *,
+    curve: bool,
+    check: ZeroCheck | None = None,
+) -> CalibrationShare:
     """Say what a calibration in the book knows of the error at a length.
 
     Parameters
@@ -199,22 +236,36 @@ def share(record: Record, start: Decimal, length: Decimal, *, curve: bool) -> Ca
         Start of the range and the length read, in the gauge's unit.
     curve : bool
         Take the error at this length off; otherwise the greatest error is a bound to both sides.
+    check : ZeroCheck, optional
+        The zero check that the measurement takes off.
 
     Notes
     -----
     The bound counts as rectangular of that half-width (GUM 4.3.7), together with the uncertainty
-    that the errors were found with.
+    that the errors were found with. Where the calibration took the same zero check off, the two are
+    correlated by it (GUM 5.2.4): shown - zero - (shown on the block - zero - block) is free of it.
     """
     points = points_of(record)
-    u = max(point.u for point in points)
+    cancels = check is not None and _took_off(record, check)
+    u = max(point.u_own if cancels else point.u for point in points)
+    same = ", made with this zero check: the check's own doubt cancels" if cancels else ""
     if curve:
         error = error_at(points, start, length)
-        return CalibrationShare(error, u, f"error curve of {record.at:%Y-%m-%d}")
+        return CalibrationShare(error, u, f"error curve of {record.at:%Y-%m-%d}{same}", cancels)
     greatest = max(abs(point.error) for point in points)
     return CalibrationShare(
         Decimal(0),
         math.hypot(float(greatest) / math.sqrt(3), u),
-        f"greatest error ± {plain(greatest)} of {record.at:%Y-%m-%d}, rectangular",
+        f"greatest error ± {plain(greatest)} of {record.at:%Y-%m-%d}, rectangular{same}",
+        cancels,
+    )
+
+
+def _took_off(record: Record, check: ZeroCheck) -> bool:
+    """Tell whether a calibration took this zero check off; older records do not say."""
+    at = record.body.get("zero_check_at")
+    return at == check.at.isoformat() and Decimal(str(record.body["zero_error"])) == (
+        check.zero_error
     )
 
 
@@ -246,10 +297,12 @@ def to_record(done: Calibration) -> Record:
                 "error": plain(point.error),
                 "u": point.u,
                 "k": point.k,
+                "u_own": point.u_own,
             }
             for point in done.points
         ],
         "zero_error": plain(done.zero_error),
+        "zero_check_at": None if done.zero_at is None else done.zero_at.isoformat(),
         "verdict": done.verdict,
         "blocks_u": conditions.blocks_u,
         "blocks": conditions.blocks_note,
@@ -274,6 +327,7 @@ def points_of(record: Record) -> tuple[Point, ...]:
             Decimal(one["error"]),
             float(one["u"]),
             float(one["k"]),
+            float(one.get("u_own", one["u"])),
         )
         for one in listed
     )

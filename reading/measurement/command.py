@@ -91,7 +91,8 @@ def calibration_share(
     """Say what the book knows of a gauge's own error at a length."""
     record = book.record_in_force(gauge.identifier, CALIBRATION, at)
     if record is not None:
-        return calibration.share(record, gauge.scale.start, length, curve=curve)
+        check = book.zero_check_in_force(gauge.identifier, at)
+        return calibration.share(record, gauge.scale.start, length, curve=curve, check=check)
     if curve:
         raise Problem(
             f"--curve: gauge {gauge.identifier} has no calibration of {at:%Y-%m-%d} or before"

@@ -128,9 +128,9 @@ def _budget(result: Measurement, fixed_k: float | None) -> Budget:
     """List every component that is known, and expand their combination."""
     scale = result.gauge.scale
     parts = [*_reading_components(result), *_scale_components(result)]
-    if isinstance(result.correction, Correction):
+    if isinstance(result.correction, Correction) and not _zero_cancels(result):
         check = result.correction.check
-        parts.append(Component("zero check", check.u, "the zero check's own", _zero_degrees(check)))
+        parts.append(Component("zero check", check.u, "the zero check's own", zero_degrees(check)))
     if result.calibration is not None:
         parts.append(Component("calibration", result.calibration.u, result.calibration.origin))
     if result.warmth is not None:
@@ -139,6 +139,11 @@ def _budget(result: Measurement, fixed_k: float | None) -> Budget:
     budget = Budget(scale.unit, tuple(parts))
     k = fixed_k or coverage_factor(result.level, budget.degrees_of_freedom)
     return replace(budget, k=k)
+
+
+def _zero_cancels(result: Measurement) -> bool:
+    """Tell whether the calibration was made with the zero check that is taken off here."""
+    return result.calibration is not None and result.calibration.zero_cancels
 
 
 def _reading_components(result: Measurement) -> list[Component]:
@@ -170,18 +175,18 @@ def _scale_components(result: Measurement) -> list[Component]:
     found = [Component("least count", rectangular(width), how)]
     if any(one.photo is None for one in result.readings):
         found.append(
-            Component("parallax", _eye_parallax(scale), "looking within 15° of square, rectangular")
+            Component("parallax", eye_parallax(scale), "looking within 15° of square, rectangular")
         )
     return found
 
 
-def _eye_parallax(scale: Scale) -> float:
+def eye_parallax(scale: Scale) -> float:
     """Give the standard uncertainty of a reading by eye from where the eye may stand."""
     most = abs(parallax_divisions(LOOK_RAD, SLEEVE_TO_THIMBLE, 1.0, scale.divisions))
     return rectangular(2 * most * float(scale.least_count))
 
 
-def _zero_degrees(check: ZeroCheck) -> float:
+def zero_degrees(check: ZeroCheck) -> float:
     """Give the degrees of freedom of a zero check: those of its photos' scatter (GUM G.4.1)."""
     if check.source != PHOTOS or not check.spread:
         return math.inf

@@ -77,11 +77,14 @@ class CalibrationShare:
     """What is known of the gauge's own error at this length, in the scale's unit.
 
     `error` is taken off (0 where only a bound is known), `u` is the standard uncertainty left.
+    `zero_cancels` where the calibration had the zero check that the measurement has: an error in it
+    goes into both with opposite signs.
     """
 
     error: Decimal
     u: float
     origin: str
+    zero_cancels: bool = False
 
 
 @dataclass(frozen=True)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import datetime
 from decimal import Decimal
 
 import numpy as np
 import pytest
 
-from reading.gauge import Gauge, ZeroCheck
+from reading.gauge import PHOTOS, Gauge, ZeroCheck
 from reading.gauges.calibration import (
     TEST_LENGTHS_MM,
     Block,
@@ -24,10 +25,11 @@ from reading.gauges.calibration import (
 )
 from reading.gauges.certificate import calibration_lines, certificate
 from reading.gauges.screw import fit_screw
-from reading.measurement.measure import About, measure
+from reading.measurement.measure import About, eye_parallax, measure
 from reading.measurement.result import OneReading
 from reading.problem import Problem
 from reading.result import FROM_USER, PhotoRecord, When
+from reading.uncertainty import shown_budget
 from vision.scale import Scale
 
 NOON = datetime(2026, 11, 25, 12, 0)
@@ -42,7 +44,12 @@ def calibrated(rows, gauge=VERNIER, **conditions):
     for length, deviation, readings in rows:
         block = Block(Decimal(length), Decimal(deviation) / 1000)
         taken = [
-            OneReading(Decimal(word), f"{n}.jpg", PhotoRecord(f"{n}.jpg", f"{length}{n}"), 0.0)
+            OneReading(
+                Decimal(word),
+                f"{n}.jpg",
+                PhotoRecord(f"{n}.jpg", f"{length}{n}"),
+                shown_budget(gauge.scale, 0.0).combined,  # rounded to the vernier's part
+            )
             for n, word in enumerate(readings.split())
         ]
         about = About(When(NOON, FROM_USER), checks=(ZERO,))
@@ -71,6 +78,109 @@ def test_errors_worked_by_hand():
     assert done.traverse * 1000 == Decimal("5.3")  # highest minus lowest, the zero point included
     # Vernier part of 0.001 mm, zero check 0.3 µm, block 0.1 µm, one reading: (1/12 + .09 + .01) µm²
     assert done.points[0].u * 1000 == pytest.approx(math.sqrt(1 / 12 + 0.09 + 0.01), rel=1e-9)
+
+
+def by_hand(rows, zero, gauge=FINE):
+    """Calibrate from (length, readings by eye) rows with a zero check."""
+    measured = []
+    for length, readings in rows:
+        about = About(When(NOON, FROM_USER), checks=(zero,))
+        taken = [OneReading(Decimal(word), "typed") for word in readings.split()]
+        measured.append((Block(Decimal(length)), measure(gauge, taken, about)))
+    return calibrate(gauge, measured, Conditions(NOON))
+
+
+# The eye's parallax for 50 divisions of 10 µm: looking within 15° of square at radii 0.95 and 1.
+EYE_UM = eye_parallax(FINE.scale) * 1000
+HAND_ZERO = ZeroCheck("G1", NOON, Decimal("0.02"), 0.01 / math.sqrt(12))
+
+
+def test_readings_to_whole_divisions_worked_by_hand():
+    # GUM F.2.2.1, a width of 10 µm each for the reading and for the zero: √(100/12 + 100/12) µm.
+    done = by_hand([("2.5", "2.52"), ("5.1", "5.13")], HAND_ZERO)
+    assert [point.error for point in done.points] == [Decimal(0), Decimal("0.01")]
+    expected = math.sqrt(100 / 12 + 100 / 12 + EYE_UM**2)
+    assert done.points[0].u * 1000 == pytest.approx(expected, rel=1e-9)
+    # What is a point's own has the zero check no more.
+    own = math.sqrt(100 / 12 + EYE_UM**2)
+    assert done.points[0].u_own * 1000 == pytest.approx(own, rel=1e-9)
+
+
+def test_readings_to_tenths_count_as_finely_as_they_were_read():
+    # One reading of the run lies between divisions, so all were read to tenths: ± 1 µm, as the
+    # zero. By hand √(4/12 + 4/12) µm and the eye's parallax.
+    zero = ZeroCheck("G1", NOON, Decimal("0.021"), 0.01 / math.sqrt(12))
+    done = by_hand([("2.5", "2.52"), ("5.1", "5.122")], zero)
+    expected = math.sqrt(4 / 12 + 4 / 12 + EYE_UM**2)
+    assert done.points[0].u * 1000 == pytest.approx(expected, rel=1e-9)
+
+
+def test_what_the_scatter_shows_is_not_counted_again():
+    # GUM 4.3.10. Readings 2.52, 2.53, 2.52: s = 10/√3 µm, above the width's 10/√12 µm, so the width
+    # adds nothing; u of the mean is s/√3 = 10/3 µm with ν = 2.
+    done = by_hand([("2.5", "2.52 2.53 2.52")], HAND_ZERO)
+    expected = math.sqrt(100 / 9 + 100 / 12 + EYE_UM**2)
+    assert done.points[0].u * 1000 == pytest.approx(expected, rel=1e-9)
+    # Alike readings show no scatter, and the width counts whole.
+    alike = by_hand([("2.5", "2.52 2.52 2.52")], HAND_ZERO)
+    assert alike.points[0].u == by_hand([("2.5", "2.52")], HAND_ZERO).points[0].u
+
+
+def test_photos_bring_their_own_doubt_in_the_place_of_the_least_count():
+    # Zero check from photos: 1 µm and the least count's 10/√12 µm; by hand only the 1 µm is left.
+    zero = ZeroCheck(
+        "G1", NOON, Decimal("0.021"), math.hypot(0.001, 0.01 / math.sqrt(12)), source=PHOTOS
+    )
+    about = About(When(NOON, FROM_USER), checks=(zero,))
+    taken = [OneReading(Decimal("2.523"), "a.jpg", PhotoRecord("a.jpg", "aa"), 0.0005)]
+    done = calibrate(FINE, [(Block(Decimal("2.5")), measure(FINE, taken, about))], Conditions(NOON))
+    assert done.points[0].u * 1000 == pytest.approx(math.hypot(0.5, 1), rel=1e-9)
+
+
+def test_one_zero_check_in_calibration_and_measurement_cancels():
+    # y = x − z − (x₀ − z − L): GUM 5.2.4; u² = u²(x) + u²(x₀), with nothing of z.
+    done = by_hand([("2.5", "2.52"), ("5.1", "5.13")], HAND_ZERO)
+    record = to_record(done)
+    for curve in (True, False):
+        known = share(record, Decimal(0), Decimal("5.1"), curve=curve, check=HAND_ZERO)
+        about = About(When(NOON, FROM_USER), checks=(HAND_ZERO,), calibration=known)
+        result = measure(FINE, [OneReading(Decimal("5.13"), "typed")], about)
+        bound = 0 if curve else 10 / math.sqrt(3)
+        expected = math.sqrt(100 / 12 + EYE_UM**2 + 100 / 12 + EYE_UM**2 + bound**2)
+        assert result.budget.combined * 1000 == pytest.approx(expected, rel=1e-9)
+        assert "zero check" not in [part.name for part in result.budget.components]
+    # Another check is independent of the calibration's, and both count.
+    later = ZeroCheck("G1", datetime(2026, 12, 1), Decimal("0.02"), 0.01 / math.sqrt(12))
+    other = share(record, Decimal(0), Decimal("5.1"), curve=True, check=later)
+    assert not other.zero_cancels
+    assert other.u == max(point.u for point in done.points)
+
+
+def test_a_zero_that_is_wrong_cancels():
+    # The same zero, wrong by anything, in calibration and measurement: the block comes out.
+    for wrong in ("-0.17", "0.02", "0.11"):
+        zero = ZeroCheck("G1", NOON, Decimal(wrong), 0.01 / math.sqrt(12))
+        record = to_record(by_hand([("2.5", "2.52"), ("5.1", "5.13")], zero))
+        known = share(record, Decimal(0), Decimal("5.1"), curve=True, check=zero)
+        about = About(When(NOON, FROM_USER), checks=(zero,), calibration=known)
+        assert measure(FINE, [OneReading(Decimal("5.13"), "typed")], about).value == Decimal("5.1")
+
+
+def test_a_record_from_before_says_nothing_of_its_zero_check():
+    record = to_record(calibrated(ROWS))
+    body = {name: value for name, value in record.body.items() if name != "zero_check_at"}
+    points = [{k: v for k, v in one.items() if k != "u_own"} for one in body["points"]]
+    old = replace(record, body=body | {"points": points})
+    assert points_of(old)[0].u_own == points_of(old)[0].u
+    assert not share(old, Decimal(0), Decimal("5.1"), curve=True, check=ZERO).zero_cancels
+
+
+@pytest.mark.parametrize(
+    ("block", "named"), [("0", "range"), ("-2.5", "range"), ("25.1", "from 0 to 25 mm")]
+)
+def test_a_block_lies_within_the_range(block, named):
+    with pytest.raises(Problem, match=named):
+        by_hand([(block, "2.52")], HAND_ZERO)
 
 
 def test_the_traverse_counts_the_zero_point():
