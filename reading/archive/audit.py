@@ -161,18 +161,17 @@ def read_form(path: Path) -> dict[int, str]:
         text = (line.get("reading") or "").strip()
         if not text:
             continue
+        bare = not any(letter.isalpha() or letter in "\"'?" for letter in text)
+        answer = f"{text} {(line.get('unit') or 'mm').strip()}" if bare else text
         try:
             place = int(line.get("number") or "")
             if text.lower() not in UNREADABLE:
-                parse_length(text, (line.get("unit") or "mm").strip())
+                parse_length(answer)
         except ValueError:
             raise Problem(f"{path}, line {number}: no number of a picture") from None
         except Problem as problem:
             raise Problem(f"{path}, line {number}: {problem}") from None
-        bare = text.lower() in UNREADABLE or any(
-            letter.isalpha() or letter == '"' for letter in text
-        )
-        answers[place] = text if bare else f"{text} {(line.get('unit') or 'mm').strip()}"
+        answers[place] = answer
     return answers
 
 

@@ -129,6 +129,7 @@ def _write_xlsx(target: Path, rows: Iterable[Row]) -> int:
     count = 0
     for row in rows:
         if count == MOST_XLSX_ROWS:
+            sheet.close()
             raise Problem(f"{target}: more rows than XLSX holds ({MOST_XLSX_ROWS}): use Parquet")
         cells = []
         for column in EXPORTED:

@@ -16,7 +16,6 @@ from reading.archive.store import Store, source_of
 from reading.formats import FEWEST_SHOWN
 from reading.length import plain, trimmed
 from reading.problem import Problem
-from vision.photo import PhotoError
 from vision.scale import MM_PER_IN
 
 OPEN = "reading.eyes NOT NULL AND decision.number IS NULL"  # what nobody has decided on yet
@@ -98,12 +97,9 @@ def blind(row: Row, widest_px: int) -> bytes:
 
     from vision.photo import load
 
-    try:
-        with _photo(row) as (path, sha256):
-            _check_content(row, sha256)
-            grey = load(path).grey
-    except PhotoError as error:
-        raise Problem(str(error)) from error
+    with _photo(row) as (path, sha256):
+        _check_content(row, sha256)
+        grey = load(path).grey
     height, width = grey.shape
     if width > widest_px:
         size = (widest_px, max(1, round(height * widest_px / width)))
@@ -115,6 +111,8 @@ def blind(row: Row, widest_px: int) -> bytes:
 @contextmanager
 def _photo(row: Row) -> Iterator[tuple[Path, str]]:
     """Give a file with a row's photo, and its SHA-256; Problem if it can't be had any more."""
+    from vision.photo import PhotoError
+
     source = source_of(row)
     if source is None:
         raise Problem(f"{row['photo']!s}: there is no file to open")
@@ -123,6 +121,8 @@ def _photo(row: Row) -> Iterator[tuple[Path, str]]:
             yield photo
     except FileFault as fault:
         raise Problem(f"{row['photo']!s}: {message(fault.code, fault.detail)}") from fault
+    except PhotoError as error:
+        raise Problem(str(error)) from error
 
 
 def _check_content(row: Row, sha256: str) -> None:

@@ -7,6 +7,7 @@ import signal
 import time
 from collections import deque
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
@@ -17,6 +18,8 @@ from reading.archive.reader import Known, Settings, Task, labelled, read
 AHEAD = 2  # photos handed to a process at once, so that it need not wait for the next
 TRIES = 2  # a photo that ends its process twice is at fault; once may be the machine
 PATIENCE_S = 120.0  # for one photo: a hundred times what one takes
+START_S = 120.0  # for a process to begin, before any photo's time counts
+READY = "ready"  # what a process says first
 Outcome = tuple[Task, Row | None]
 
 
@@ -27,7 +30,8 @@ class _Worker:
     process: SpawnProcess
     way: Connection
     in_hand: deque[Task] = field(default_factory=deque)
-    since: float = 0.0  # when it took up the first of them
+    since: float = 0.0  # when it took up the first of them; while it starts, later by `START_S`
+    ready: bool = False
 
 
 def read_all(
@@ -129,7 +133,7 @@ class _Pool:
                 self._again.appendleft(task)
                 return
             if not worker.in_hand:
-                worker.since = time.monotonic()
+                worker.since = time.monotonic() + (0.0 if worker.ready else START_S)
             worker.in_hand.append(task)
             try:
                 worker.way.send(task)
@@ -138,14 +142,17 @@ class _Pool:
 
     def _receive(self, worker: _Worker) -> Iterator[Outcome]:
         try:
-            row: Row | None = worker.way.recv()
+            said: Row | str | None = worker.way.recv()
         except (EOFError, OSError):
             yield from self._bury(worker)
+            return
+        if isinstance(said, str):
+            worker.ready, worker.since = True, time.monotonic()
             return
         task = worker.in_hand.popleft()
         worker.since = time.monotonic()
         self._hand_out(worker)
-        yield task, row
+        yield task, said
 
     def _bury(self, worker: _Worker) -> Iterator[Outcome]:
         """Replace a process that died; its first photo is read again, or at fault."""
@@ -168,7 +175,8 @@ class _Pool:
         worker.process.kill()
         worker.process.join()
         fresh = self._start()
-        worker.process, worker.way, worker.in_hand = fresh.process, fresh.way, deque()
+        worker.process, worker.way = fresh.process, fresh.way
+        worker.in_hand, worker.ready = deque(), False
         self._hand_out(worker)
 
     def _fault(self, task: Task, code: str, detail: str) -> Row:
@@ -185,9 +193,8 @@ def _serve(way: Connection, settings: Settings) -> None:
     import cv2
 
     cv2.setNumThreads(1)
-    while True:
-        try:
+    with suppress(EOFError, OSError):  # nobody is there any more
+        way.send(READY)
+        while True:
             task = way.recv()
             way.send(read(task, settings))
-        except (EOFError, OSError):
-            return
