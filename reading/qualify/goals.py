@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from reading.qualify.bounds import Share
 from reading.qualify.figures import Figures, Group, Quantile
 
-REACHED, MISSED, UNTESTED = "reached", "not reached", "no photos"
+REACHED, MISSED, UNTESTED = "reached", "not reached", "not tested"
 UNPROVED, TOO_FEW = "reached, not proved", "not proved"
 # What is aimed at with the scale given, and without: least share accepted.
 ACCEPTED = {"given": 0.97, "none": 0.93}
