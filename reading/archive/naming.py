@@ -17,7 +17,7 @@ from reading.problem import Problem
 HEADINGS = {
     "photo": ("photo", "file", "filename", "path", "picture", "image"),
     "gauge": ("gauge", "gauge id", "instrument"),
-    "part": ("part", "work", "workpiece", "item"),
+    "part": ("part", "work", "workpiece", "item", "what"),
     "on": ("on", "date", "taken", "time"),
 }
 FIELDS = ("gauge", "part")  # what a pattern can name
