@@ -64,8 +64,10 @@ def is_wrong(answer: Answer, within_divisions: float) -> bool:
     return answer.off_divisions is None or answer.off_divisions > within_divisions
 
 
-def draw(store: Store, count: int, seed: int, by: str, who: str) -> int:
+def draw(store: Store, count: int, seed: int, by: str, who: str, *, sure_only: bool = False) -> int:
     """Draw a sample among the photos that were read, and give its number.
+
+    `sure_only` leaves out those that need eyes anyway.
 
     Every photo has the same chance to be drawn, and every stratum the share that it has in the
     archive, up to one photo: whole places of the strata laid end to end, at steps from a random
@@ -82,7 +84,8 @@ def draw(store: Store, count: int, seed: int, by: str, who: str) -> int:
     if by not in STRATA:
         raise Problem(f"--by {by}: one of {', '.join(STRATA)}")
     strata: dict[str, list[int]] = defaultdict(list)
-    for row in store.current("status = ?", READ):
+    where = "status = ?" + (" AND reading.eyes IS NULL" if sure_only else "")
+    for row in store.current(where, READ):
         strata[stratum_of(row, by)].append(int(row["number"] or 0))
     population = sum(map(len, strata.values()))
     if not 1 <= count <= population:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,7 +20,7 @@ from reading.archive.workers import PATIENCE_S, Outcome, read_all
 from reading.problem import Problem
 from reading.terminal import DONE, Say
 
-SHOWN_UNKNOWN = 5  # names of gauges that are not in the book
+SHOWN_NAMES = 5  # of gauges that are not in the book, or photos that are not there
 MANY_PHOTOS = 1_000_000  # so many that every core is worth a process
 
 
@@ -56,6 +56,9 @@ def read_archive(wanted: Reading, options: Options, say: Say, look: LookAt = bat
         progress.end()
         for line in tally_lines(tally, store.gone()):
             say(line)
+        missing = sorted(request.naming.manifest.keys() - tally.listed)
+        if missing:
+            say(f"  listed in the manifest, but not there: {_some(missing)}")
         for line in changes.summary_lines(store, tally.run):
             say(line)
         if working != wanted.results:
@@ -79,13 +82,16 @@ def tally_lines(tally: Tally, gone: int) -> list[str]:
     if tally.older:
         lines.append(f"  {tally.older} were read by another version: --again reads them anew")
     if tally.unknown_gauges:
-        names = sorted(tally.unknown_gauges)
-        more = ", …" if len(names) > SHOWN_UNKNOWN else ""
         lines.append(
-            f"  gauges that are not in the book: {', '.join(names[:SHOWN_UNKNOWN])}{more}: enter "
+            f"  gauges that are not in the book: {_some(sorted(tally.unknown_gauges))}: enter "
             "them (datumline gauge add) and run again"
         )
     return lines
+
+
+def _some(names: Sequence[str]) -> str:
+    """Write the first of many names."""
+    return ", ".join([*names[:SHOWN_NAMES], *(["…"] if len(names) > SHOWN_NAMES else [])])
 
 
 def _listing(wanted: Reading, working: Path) -> Callable[[], Iterator[Found | Fault]]:

@@ -58,6 +58,9 @@ def archive_sample(
         float, typer.Option(help="Error rate in percent that none wrong would prove.")
     ] = 5.0,
     by: Annotated[str, typer.Option(help="Strata: gauge, part, gauge,part or none.")] = "gauge",
+    sure: Annotated[
+        bool, typer.Option("--sure", help="Only of readings that need no eyes.")
+    ] = False,
     seed: Annotated[int, typer.Option(help="Another seed, another sample.")] = 1,
     who: WhoOption = "",
 ) -> None:
@@ -71,7 +74,7 @@ def archive_sample(
     audit_form.check_free(folder)
     wanted = count if count is not None else sample_size(at_most / 100)
     with Store(results) as store:
-        number = audit.draw(store, wanted, seed, by, user(who))
+        number = audit.draw(store, wanted, seed, by, user(who), sure_only=sure)
         shown = audit_form.save(store, number, folder)
     form = folder / audit_form.FORM
     say(f"audit {number}: {shown} photos in {folder / audit_form.PAGE}: write what they show into")

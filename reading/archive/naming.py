@@ -41,10 +41,14 @@ class Naming:
     pattern: re.Pattern[str] | None = None
     default: Named = Named()
 
+    def line_of(self, name: str) -> str | None:
+        """Give the photo by which the manifest lists a name as shown: its path or bare name."""
+        bare = name.rpartition("/")[2]
+        return name if name in self.manifest else bare if bare in self.manifest else None
+
     def of(self, name: str) -> Named:
         """Say what is known of the photo of a name as shown."""
-        listed = self.manifest.get(name) or self.manifest.get(name.rpartition("/")[2])
-        listed = listed or Named()
+        listed = self.manifest.get(self.line_of(name) or "", Named())
         found = self.pattern.match(name) if self.pattern else None
         # A ZIP may be named as its gauge or part is.
         by_name = {k: v.removesuffix(".zip") for k, v in found.groupdict().items()} if found else {}

@@ -65,6 +65,7 @@ class Tally:
     corrected_anew: int = 0
     older: int = 0
     unknown_gauges: set[str] = field(default_factory=set)
+    listed: set[str] = field(default_factory=set)  # lines of the manifest that a file was found for
 
     @property
     def files(self) -> int:
@@ -135,6 +136,8 @@ class _Plan:
     def tasks(self, found: Iterable[Found | Fault], watch: Watch) -> Iterator[Task]:
         """Give the photos that must be read; what needs no reading is entered at once."""
         for place, one in enumerate(found):
+            if line := self._request.naming.line_of(one.name):
+                self._tally.listed.add(line)
             if isinstance(one, Fault):
                 row = fault_row(one.name, one.code, one.detail)
                 self._enter(labelled(row, self._request.naming.of(one.name), Known()), None)

@@ -59,6 +59,16 @@ def test_every_photo_has_the_same_chance(store):
     assert 160 <= of_l08 <= 240  # 200 in the mean, standard deviation at most 14
 
 
+def test_only_sure_ones_where_asked(archive, go, results):
+    files = {f"{n}.jpg": quick.photo(n, confidence=0.9 if n % 2 else 0.98) for n in range(8)}
+    go(archive(files))
+    with Store(results) as store:
+        _, rows = audit.sample(store, audit.draw(store, 4, 1, "none", "", sure_only=True))
+        assert sorted(str(row["photo"]) for row in rows) == ["0.jpg", "2.jpg", "4.jpg", "6.jpg"]
+        with pytest.raises(Problem, match="1 to 4"):
+            audit.draw(store, 5, 1, "none", "", sure_only=True)
+
+
 def test_a_seed_gives_its_sample(store):
     samples = [
         [row["photo"] for row in audit.sample(store, audit.draw(store, 6, seed, "gauge", ""))[1]]

@@ -108,6 +108,13 @@ def test_photos_of_a_gauge_that_is_not_in_the_book_wait_for_it(archive, go, rows
     assert len(lines_of(log)) == 2
 
 
+def test_photos_that_a_manifest_lists_but_nobody_has_are_told(archive, go, tmp_path):
+    root = archive({"x/a.jpg": quick.photo(3), "b.jpg": quick.photo(4)})
+    (tmp_path / "m.csv").write_text("photo,part\na.jpg,pin\nb.jpg,pin\nc.jpg,pin\n")
+    said = go(root, Options(manifest=tmp_path / "m.csv"))
+    assert said[1] == "  listed in the manifest, but not there: c.jpg"
+
+
 def test_another_version_is_counted_and_reads_anew_when_asked(archive, go, monkeypatch, log):
     root = archive(photos(2))
     go(root)
