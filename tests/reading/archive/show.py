@@ -22,11 +22,13 @@ import tempfile
 import time
 from collections import Counter
 from contextlib import closing
+from dataclasses import dataclass
 from pathlib import Path
 
 from reading.archive.asked import Options, asked_of, request_of
 from reading.archive.columns import COMPARED
 from reading.archive.reader import Task, read
+from reading.archive.run import Request
 from reading.archive.store import Store
 from reading.archive.walk import walk
 from reading.archive.workers import read_all
@@ -139,33 +141,78 @@ def _resident_mb(pid: int) -> float:
 
 
 def speed(folder: Path) -> None:
-    """Read the same photos with one process and with two, in turns, once the processes run."""
-    options = Options(manifest=folder / "manifest.csv", book=folder / "book.sqlite")
-    request = request_of(options)
+    """Read the same photos with one process and with two, in turns, once the processes run.
+
+    The clock tells the speed-up where the machine is free. Where it is not, the processor's time
+    does: what readers and run spend on a photo, and how much of the time readers have a photo.
+    """
+    request = request_of(_options(folder))
     names = sorted(names_in(folder / "photos"))
     found = {one.name: one for one in walk(folder / "photos")}
     wanted = [found[name] for name in random.Random(SEED).sample(names, SPEED_PHOTOS)]
     tasks = [Task(one, request.naming.of(one.name)) for one in wanted]
-    rates: dict[int, list[float]] = {1: [], 2: []}
+    turns: dict[int, list[Turn]] = {1: [], 2: []}
     for turn in range(SPEED_ROUNDS):
         for workers in (1, 2) if turn % 2 else (2, 1):
-            told, spent = [], 0.0
-            for _, row in read_all(iter(tasks), request.settings, workers):
-                told.append(time.perf_counter())
-                spent += float(row["read_s"] or 0) if len(told) > WARM else 0.0
-            wall = told[-workers] - told[WARM - 1]  # at the very end one process has no photo left
-            rates[workers].append((len(told) - workers + 1 - WARM) / wall)
-            print(
-                f"{workers} processes: {rates[workers][-1]:.2f} photos a second, reading "
-                f"{100 * spent / workers / (told[-1] - told[WARM - 1]):.0f} % of the time, "
-                f"load {os.getloadavg()[0]:.1f}",
-                flush=True,
-            )
-    ratios = [two / one for one, two in zip(rates[1], rates[2], strict=True)]
-    print(
-        f"speed-up turn by turn {[round(one, 2) for one in ratios]}, "
-        f"median {statistics.median(ratios):.2f}"
-    )
+            turns[workers].append(_turn(tasks, request, workers))
+            print(f"{workers} processes: {turns[workers][-1]}", flush=True)
+    clock = [one.wall_s / two.wall_s for one, two in zip(turns[1], turns[2], strict=True)]
+    spent = [one.free_s(1) / two.free_s(2) for one, two in zip(turns[1], turns[2], strict=True)]
+    for words, ratios in (("the clock", clock), ("the processor's time", spent)):
+        told = ", ".join(f"{one:.2f}" for one in ratios)
+        print(f"speed-up by {words}: {told}; median {statistics.median(ratios):.2f}")
+
+
+@dataclass(frozen=True)
+class Turn:
+    """What one photo took, in the mean: by the clock, of the readers' and the run's processor.
+
+    `busy` is the share of the time in which readers had a photo in hand.
+    """
+
+    wall_s: float
+    readers_s: float
+    run_s: float
+    busy: float
+    load: float
+
+    def free_s(self, workers: int) -> float:
+        """Say what a photo would take by the clock if nobody else used the cores.
+
+        With as many readers as cores the run itself takes its time from them.
+        """
+        own = self.run_s if workers == 2 else 0.0
+        return (self.readers_s + own) / workers / self.busy
+
+
+def _turn(tasks: list[Task], request: Request, workers: int) -> Turn:
+    """Read photos once, and take the times from when all processes run to the last photo but one
+    of each: at the very end readers wait for the last."""
+    spent_s, last = 0.0, len(tasks) - workers
+    for number, (_, row) in enumerate(read_all(iter(tasks), request.settings, workers), start=1):
+        if number == WARM:
+            begun, before, own = time.perf_counter(), _spent(os.getpid()), time.process_time()
+        if WARM < number <= last:
+            spent_s += float(row["read_s"] or 0)
+        if number == last:
+            wall = time.perf_counter() - begun
+            readers, own = _spent(os.getpid()) - before, time.process_time() - own
+    count = last - WARM
+    busy = min(1.0, spent_s / wall / workers)
+    return Turn(wall / count, readers / count, own / count, busy, os.getloadavg()[0])
+
+
+def _spent(pid: int) -> float:
+    """Give the processor's time that a process's readers have spent, in seconds."""
+    ticks = 0
+    for child in children_of(pid):
+        fields = Path(f"/proc/{child}/stat").read_text().rpartition(")")[2].split()
+        ticks += int(fields[11]) + int(fields[12])  # utime and stime (proc(5))
+    return ticks / os.sysconf("SC_CLK_TCK")
+
+
+def _options(folder: Path) -> Options:
+    return Options(manifest=folder / "manifest.csv", book=folder / "book.sqlite")
 
 
 def cost(folder: Path) -> None:
@@ -173,7 +220,7 @@ def cost(folder: Path) -> None:
     import cv2
 
     cv2.setNumThreads(1)
-    options = Options(manifest=folder / "manifest.csv", book=folder / "book.sqlite")
+    options = _options(folder)
     request = request_of(options)
     found = random.Random(SEED).sample(list(walk(folder / "photos")), COST_PHOTOS)
     ratios, sizes, spent = [], [], []
