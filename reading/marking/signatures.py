@@ -203,6 +203,11 @@ def unit_slip(steps: Steps) -> Iterator[Steps]:
         yield steps.times(factor)
 
 
+def comes_out_anyhow(_: Steps) -> Iterator[Steps]:
+    """Any number: the slip is told from the other numbers beside it."""
+    yield from ()
+
+
 def in_the_writing(_: Steps) -> Iterator[Steps]:
     """Nothing in the value: the slip is told from the text."""
     yield from ()
