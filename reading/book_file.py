@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import sqlite3
 import time
 from collections.abc import Iterator
@@ -50,8 +51,14 @@ class BookFile:
             raise BookError(
                 f"{path}: there is no book here yet, begin one with: datumline gauge add"
             )
+        if path.is_dir():
+            raise BookError(f"{path}: is a folder, name the book's file in it")
+        self._at_rest = _is_at_rest(path)
+        address = path.absolute().as_uri() + ("?mode=ro&immutable=1" if self._at_rest else "")
         with self._plain_errors():
-            self._connection = sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None)
+            self._connection = sqlite3.connect(
+                address, timeout=BUSY_SECONDS, isolation_level=None, uri=True
+            )
             self._connection.row_factory = sqlite3.Row
         try:
             with self._plain_errors():
@@ -128,7 +135,8 @@ class BookFile:
             )
         if version < SCHEMA_VERSION:
             self._migrate()
-        self._keep_a_log()
+        if not self._at_rest:
+            self._keep_a_log()
 
     def _keep_a_log(self) -> None:
         """Switch to a write-ahead log, so that readers never wait for a writer.
@@ -176,11 +184,25 @@ class BookFile:
             hint = "is its folder there, and may you write in it?"
             if "locked" in str(error):
                 hint = "another program is writing in it, try again"
+            elif "full" in str(error):
+                hint = "nothing was changed, make room and try again"
+            elif "readonly" in str(error):
+                hint = "it can be looked at here, but not written in"
             raise BookError(f"{self.path}: {error}; {hint}") from error
         except sqlite3.DatabaseError as error:
             raise BookError(
                 f"{self.path}: not a book of datumline ({error}), name another file (--book)"
             ) from error
+
+
+def _is_at_rest(path: Path) -> bool:
+    """Tell a book in a place that may not be written, such as a locked stick, that nobody has open.
+
+    It has no log beside it, and SQLite would want to make one even for reading; so it is opened as
+    a file that can't change.
+    """
+    log = path.with_name(path.name + "-wal")
+    return path.exists() and not log.exists() and not os.access(path.parent, os.W_OK)
 
 
 def insert(change: sqlite3.Connection, table: str, row: Row) -> int:

@@ -14,11 +14,12 @@ from reading import commands
 from reading.archive.cli import archive_app
 from reading.book import Book, book_path
 from reading.correct import program_version
-from reading.dates import parse_when
+from reading.dates import parse_done
 from reading.desk.cli import desk
 from reading.exchange.cli import book_app
 from reading.gauges.care import zero_days
 from reading.gauges.cli import gauge_app
+from reading.gauges.report import Telling
 from reading.measurement.cli import measure
 from reading.measurement.taking import kept_reading, known_edge_set
 from reading.problem import Problem
@@ -27,8 +28,10 @@ from reading.result import Reading
 from reading.terminal import (
     BookOption,
     DivisionsOption,
+    ExplainOption,
     OnOption,
     PitchOption,
+    ReportOption,
     StartOption,
     WhoOption,
     complain,
@@ -106,7 +109,7 @@ def read(
         str | None, typer.Option(help='A hand reading to compare with, like "7.78 mm".')
     ] = None,
     on: OnOption = None,
-    explain: Annotated[bool, typer.Option("--explain", help="Write out the working.")] = False,
+    explain: ExplainOption = False,
     overlay: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Save pictures of what was seen here.")
     ] = None,
@@ -121,7 +124,7 @@ def read(
     request = replace(
         _read_request(book, gauge, (pitch, divisions, start)),
         hand=hand,
-        on=parse_when(on, end_of_day=True) if on is not None else None,
+        on=parse_done(on, end_of_day=True) if on is not None else None,
         explain=explain,
         overlay=overlay,
         format=output,
@@ -152,10 +155,12 @@ def zero(
     on: OnOption = None,
     who: Annotated[str, typer.Option(help="Who made the check.")] = "",
     note: Annotated[str, typer.Option(help="Anything worth remembering.")] = "",
+    explain: ExplainOption = False,
+    report: ReportOption = None,
     book: BookOption = None,
 ) -> None:
     """Record a gauge's zero error, from photos of its closed faces or as read by hand."""
-    when = parse_when(on) if on is not None else None
+    when = parse_done(on) if on is not None else None
     with Book(book_path(book)) as opened:
         record = opened.gauge(gauge)
         request = commands.ZeroRequest(
@@ -167,6 +172,7 @@ def zero(
             user(who),
             note,
             known_edge_set(opened, record),
+            Telling(explain, report),
         )
         code = commands.zero(request, opened, say, complain)
     raise typer.Exit(code)

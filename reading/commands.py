@@ -14,12 +14,15 @@ from reading.book import Book
 from reading.correct import ZERO_CHECK_DAYS, correct, date_reading, refused, unsure_readings
 from reading.gauge import Gauge, ZeroCheck, check_exact
 from reading.gauges.lines import check_lines
-from reading.length import parse_length
-from reading.looking import look_with_progress, report_unread, sighted
+from reading.gauges.report import Telling, Told, study_report
+from reading.gauges.working import indented, zero_working
+from reading.length import as_entered, parse_length
+from reading.looking import look_with_progress, pictures, report_unread, sighted
 from reading.notices import CAUTION
+from reading.pages import html
 from reading.problem import Problem
 from reading.record import KeptReading
-from reading.result import Reading, Refused, Result, Unusable
+from reading.result import FROM_USER, Reading, Refused, Result, Unusable, When
 from reading.slips import compare
 from reading.terminal import DONE, REFUSED, USER_ERROR, Say
 from reading.working import working, working_of_refusal
@@ -75,7 +78,7 @@ def parse_scale(
     """
     typed = parse_length(pitch)
     unit = "in" if typed.unit == "in" else "mm"
-    begin = parse_length(start, unit).to(unit).value if start else Decimal(0)
+    begin = as_entered(parse_length(start, unit), unit) if start else Decimal(0)
     try:
         scale = Scale(typed.to(unit).value, divisions, unit, begin, vernier, backwards)
     except ValueError as error:
@@ -130,7 +133,9 @@ def finish(seen: batch.Look | Unusable, request: ReadRequest) -> Result:
     if request.hand is None:
         return reading
     unit = reading.scale.unit
-    return replace(reading, hand=compare(parse_length(request.hand, unit).to(unit).value, reading))
+    return replace(
+        reading, hand=compare(as_entered(parse_length(request.hand, unit), unit), reading)
+    )
 
 
 def written(result: Result, request: ReadRequest) -> str:
@@ -183,6 +188,7 @@ class ZeroRequest:
     who: str = ""
     note: str = ""
     edge_set_mm: EdgeSet | None = None
+    telling: Telling = field(default_factory=Telling)
     now: datetime = field(default_factory=datetime.now)
 
     def __post_init__(self) -> None:
@@ -197,7 +203,8 @@ def zero(request: ZeroRequest, book: Book, say: Say, complain: Say) -> int:
     scale = request.gauge.scale
     unit = scale.unit
     readings: list[KeptReading] = []
-    rod = parse_length(request.rod, unit).to(unit).value if request.rod else None
+    seen: list[batch.Look | Unusable] = []
+    rod = as_entered(parse_length(request.rod, unit), unit) if request.rod else None
     if request.reading is not None:
         about = CheckNote(request.on or request.now, rod, request.who, request.note)
         check = from_reading(request.gauge, parse_length(request.reading, unit), about)
@@ -216,5 +223,14 @@ def zero(request: ZeroRequest, book: Book, say: Say, complain: Say) -> int:
         readings = closed_readings(request.gauge, found, check)
     book.record_zero(check, readings)
     unsure = [f"  warning: {one.message}" for one in unsure_readings(readings)]
-    say("\n".join([*check_lines(check, unit), *unsure]))
+    lines = [*check_lines(check, unit), *unsure]
+    told = Told("Zero check", lines, zero_working(request.gauge, check))
+    say("\n".join(told.lines))
+    if request.telling.explain:
+        say("\n".join(indented(told.working)))
+    if request.telling.page is not None:
+        drawn = pictures(seen, request.gauge, When(check.at, FROM_USER))
+        page = study_report(request.gauge, told, check.at, check.who, drawn)
+        html.save(page, request.telling.page)
+        say(f"  page: {request.telling.page}")
     return DONE

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import datetime, time
+from datetime import datetime, time, timedelta
 
 from reading.problem import Problem
+
+AHEAD = timedelta(days=3653)  # a date of something done lies no further ahead than a slow clock is
 
 
 def local(moment: datetime) -> datetime:
@@ -26,4 +28,12 @@ def parse_when(text: str, *, end_of_day: bool = False) -> datetime:
         raise Problem(f"date {text!r}: write 2026-11-25, or 2026-11-25 08:12") from error
     if end_of_day and len(text.strip()) <= len("2026-11-25"):
         return datetime.combine(moment.date(), time.max)
+    return moment
+
+
+def parse_done(text: str, *, end_of_day: bool = False) -> datetime:
+    """Read when something was done, as `parse_when`; Problem too for a year that is a slip."""
+    moment = parse_when(text, end_of_day=end_of_day)
+    if moment - datetime.now() > AHEAD:
+        raise Problem(f"date {text!r}: lies more than ten years ahead, check the year")
     return moment

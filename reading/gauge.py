@@ -21,7 +21,8 @@ class Gauge:
     Parameters
     ----------
     identifier : str
-        What is written on the gauge or its box; not empty, no spaces at the ends.
+        What is written on the gauge or its box; not empty, on one line, no spaces at
+        the ends.
     scale : Scale
         What is engraved on it.
     end : Decimal or None
@@ -32,7 +33,7 @@ class Gauge:
     Raises
     ------
     Problem
-        If the identifier is empty, the range ends before it starts, or its printed step has no
+        If the identifier can't be used, the range ends before it starts, or its printed step has no
         exact decimal.
     """
 
@@ -47,6 +48,8 @@ class Gauge:
             raise Problem(
                 f"gauge identifier {self.identifier!r}: give it a name without outer spaces"
             )
+        if not self.identifier.isprintable():
+            raise Problem(f"gauge identifier {self.identifier!r}: give it a name on one line")
         if self.end is not None and self.end <= self.scale.start:
             raise Problem(
                 f"gauge {self.identifier}: range end {self.end} must lie above its start "

@@ -49,6 +49,9 @@ _LENGTH = re.compile(
     r"(?:(?P<over>[0-9]+)/(?P<under>[0-9]+)|(?P<number>[0-9]+[.,]?[0-9]*|[.,][0-9]+))"
     r"\s*(?P<unit>[^\s0-9].*)?"
 )
+# A length entered in another unit than the gauge's may have no short decimal there: it is rounded
+# to about a nanometre, far below any division.
+ENTERED_PLACES = {"mm": 6, "in": 7}
 MOST_DIGITS = 15  # more than any gauge shows; keeps every product below exact
 _EXACT = Context(prec=60, rounding=ROUND_HALF_EVEN)
 
@@ -105,17 +108,37 @@ def parse_length(text: str, default_unit: str | None = None) -> Length:
     return Length(-value if match["sign"] == "-" and value else value, unit)
 
 
+def unit_sign(unit: str) -> str:
+    """Write a unit as people do: µm for ``um``."""
+    return "µm" if unit == "um" else unit
+
+
+def unit_named(text: str) -> str:
+    """Find the unit that a text names, as a key of `MM_PER_UNIT`; LengthError if there is none."""
+    unit = _SPELLINGS.get(text.strip().lower())
+    if unit is None:
+        raise LengthError(f"unit {text.strip()!r} not understood, use {', '.join(MM_PER_UNIT)}")
+    return unit
+
+
+def as_entered(length: Length, unit: str) -> Decimal:
+    """Give a length that a person entered in a gauge's unit, ``mm`` or ``in``, shortly written."""
+    value = length.to(unit).value
+    if length.unit == unit:
+        return value
+    return Decimal(trimmed(round(value, ENTERED_PLACES[unit])))
+
+
 def _unit(written: str | None, text: str, default_unit: str | None) -> str:
     """Find the unit that was written, or the default one."""
     if written is None:
         if default_unit is None:
             raise LengthError(f"{text!r} has no unit: write {text.strip()} mm, or another unit")
         return default_unit
-    unit = _SPELLINGS.get(written.strip().lower())
-    if unit is None:
-        known = ", ".join(MM_PER_UNIT)
-        raise LengthError(f"{text!r}: unit {written.strip()!r} not understood, use {known}")
-    return unit
+    try:
+        return unit_named(written)
+    except LengthError as error:
+        raise LengthError(f"{text!r}: {error}") from None
 
 
 def _fraction(over: int, under: int, text: str) -> Decimal:
@@ -148,6 +171,11 @@ def trimmed(value: Decimal) -> str:
     """Write a decimal without exponent and without zeros at its end."""
     text = plain(value)
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def how_many(count: int, what: str) -> str:
+    """Write how many there are of something, with an s for more than one."""
+    return f"{count} {what}" + ("" if count == 1 else "s")
 
 
 def round_uncertainty(u: Decimal, finest: Decimal | None = None) -> Decimal:

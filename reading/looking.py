@@ -8,13 +8,16 @@ from pathlib import Path
 
 from reading import batch, formats
 from reading.batch import EdgeSet
-from reading.correct import refused
-from reading.result import PhotoRecord, Unusable
+from reading.correct import correct, refused
+from reading.gauge import Gauge
+from reading.result import PhotoRecord, Unusable, When
 from reading.terminal import DONE, REFUSED, USER_ERROR, Say
 from vision.scale import Scale
 from vision.sighting import Refusal, Sighting
 
 PROGRESS_FROM = 6  # more than a handful of photos
+PICTURE_PX = 1400  # a page's width at 200 dpi
+Picture = tuple[str, bytes]  # caption, JPEG data
 
 
 def look_with_progress(
@@ -56,3 +59,15 @@ def sighted(
         for one in seen
         if isinstance(one, batch.Look) and isinstance(one.seen, Sighting)
     ]
+
+
+def pictures(seen: Sequence[batch.Look | Unusable], gauge: Gauge, when: When) -> list[Picture]:
+    """Draw what was seen on every photo that was sighted, for a page."""
+    from reading.overlays import overlay_jpeg
+
+    found = []
+    for photo, sighting in sighted(seen):
+        caption = formats.caption(correct(photo, sighting, when, gauge))
+        data = overlay_jpeg(Path(photo.name), sighting, caption, PICTURE_PX)
+        found.append((photo.name, data))
+    return found

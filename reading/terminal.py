@@ -28,6 +28,10 @@ OnOption = Annotated[
 ]
 WhoOption = Annotated[str, typer.Option(help="Who did it.")]
 NoteOption = Annotated[str, typer.Option(help="Anything worth remembering.")]
+ExplainOption = Annotated[bool, typer.Option("--explain", help="Write out the working.")]
+ReportOption = Annotated[
+    Path | None, typer.Option(metavar="FILE", help="Save one HTML page to print and sign.")
+]
 GaugeArgument = Annotated[str, typer.Argument(metavar="ID", help="Its name in the book.")]
 
 

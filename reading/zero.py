@@ -11,7 +11,7 @@ from decimal import Decimal
 
 from reading.correct import as_length, whole_steps
 from reading.gauge import PHOTOS, TYPED, Gauge, ZeroCheck, ZeroPhoto
-from reading.length import Length, plain
+from reading.length import Length, as_entered, plain
 from reading.problem import Problem
 from reading.record import KeptReading
 from reading.result import PhotoRecord
@@ -145,7 +145,7 @@ def from_reading(gauge: Gauge, reading: Length, about: CheckNote) -> ZeroCheck:
     rectangular (GUM F.2.2.1).
     """
     scale = gauge.scale
-    zero_error = reading.to(scale.unit).value - (about.rod or Decimal(0))
+    zero_error = as_entered(reading, scale.unit) - (about.rod or Decimal(0))
     if 2 * abs(zero_error) >= scale.pitch:
         raise Problem(
             f"{reading}: a zero error of half a turn or more ({plain(zero_error)} {scale.unit}); "

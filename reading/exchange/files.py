@@ -99,6 +99,8 @@ def _json_rows(source: Path) -> Iterator[Placed]:
         try:
             found = json.loads(line)
         except ValueError as error:
+            if number == 1:
+                raise Problem(f"{source}: not a book that datumline exported") from error
             raise Problem(f"{where}: not JSON ({error})") from error
         if not isinstance(found, dict):
             raise Problem(f"{where}: not an object")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 
 from reading.correct import program_version
@@ -91,7 +92,12 @@ def verdict_lines(done: Calibration) -> list[str]:
     return [f"limit ± {um(done, limit)} µm: {done.verdict}; {RULE}"]
 
 
-def certificate(done: Calibration, number: int) -> str:
+def certificate(
+    done: Calibration,
+    number: int,
+    working: Sequence[str] = (),
+    pictures: Sequence[tuple[str, bytes]] = (),
+) -> str:
     """Lay a calibration out with the items of ISO/IEC 17025:2017 7.8.2 and 7.8.4.
 
     No date for the next calibration stands on it (7.8.4.3): that is the owner's affair.
@@ -130,10 +136,14 @@ def certificate(done: Calibration, number: int) -> str:
         html.heading("Conformity"),
         html.items(verdict_lines(done)),
         html.heading("Authorised by"),
-        html.paragraph(f"{conditions.who or '_' * 24}   Signature: {'_' * 24}"),
+        html.signature(conditions.who),
     ]
+    if working:
+        parts += [html.heading("Working"), html.working(working)]
+    parts.append(html.gallery(pictures))
     footer = f"{mark}. End of the record. Made by datumline {program_version()}."
-    return html.page(f"Calibration of micrometer {gauge.identifier}", parts, footer)
+    title = f"Calibration of micrometer {gauge.identifier}"
+    return html.page(title, parts, footer, f"{mark}, not accredited")
 
 
 def _conditions(done: Calibration) -> list[str]:

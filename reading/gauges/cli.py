@@ -10,12 +10,12 @@ import typer
 
 from reading import commands
 from reading.book import Book, book_path
-from reading.dates import parse_when
+from reading.dates import parse_done, parse_when
 from reading.gauge import Gauge
 from reading.gauges import care, study_cli
 from reading.gauges.facts import Facts
 from reading.gauges.lines import gauge_line
-from reading.length import parse_length
+from reading.length import as_entered, parse_length
 from reading.record import Signed
 from reading.terminal import (
     BookOption,
@@ -56,7 +56,7 @@ def gauge_add(
     """Enter a gauge in the book."""
     scale = commands.parse_scale(pitch, divisions, start, vernier=vernier, backwards=reverse)
     unit = scale.unit
-    last = parse_length(end, unit).to(unit).value if end is not None else None
+    last = as_entered(parse_length(end, unit), unit) if end is not None else None
     gauge = Gauge(identifier, scale, last, notes)
     with Book(book_path(book), create=True) as opened:
         opened.add_gauge(gauge, user(who))
@@ -95,9 +95,9 @@ def gauge_set(
     with Book(book_path(book)) as opened:
         gauge = opened.gauge(identifier)
         unit = gauge.scale.unit
-        most = None if limit is None else parse_length(limit, "um").to(unit).value
+        most = None if limit is None else as_entered(parse_length(limit, "um"), unit)
         facts = Facts(zero_days, calibration_days, most)
-        at = datetime.now() if on is None else parse_when(on)
+        at = datetime.now() if on is None else parse_done(on)
         care.set_facts(opened, gauge, facts, at, Signed(user(who), note), say)
 
 
@@ -105,7 +105,7 @@ def gauge_set(
 @one_line_errors
 def gauge_due(
     on: OnOption = None,
-    days: Annotated[int, typer.Option(help="Look so many days ahead.")] = 30,
+    days: Annotated[int, typer.Option(min=0, help="Look so many days ahead.")] = 30,
     book: BookOption = None,
 ) -> None:
     """List what is overdue, and what falls due soon."""

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
-from pathlib import Path
 
 from reading.book import Book
 from reading.correct import unsure_readings
@@ -14,8 +13,16 @@ from reading.gauges import calibration, facts
 from reading.gauges.backlash import backlash_lines, find_backlash
 from reading.gauges.calibration import Block, Conditions
 from reading.gauges.certificate import calibration_lines, certificate
+from reading.gauges.report import Telling, Told, study_report
 from reading.gauges.turns import check_pitch, pair_up, pitch_lines
-from reading.length import parse_length, plain, trimmed
+from reading.gauges.working import (
+    backlash_working,
+    calibration_working,
+    indented,
+    pitch_working,
+)
+from reading.length import as_entered, how_many, parse_length, plain, trimmed
+from reading.looking import pictures
 from reading.measurement.measure import About, measure
 from reading.measurement.parsing import parse_readings
 from reading.measurement.result import Measurement
@@ -36,6 +43,7 @@ class Study:
 
     gauge: Gauge
     signed: Signed
+    telling: Telling = field(default_factory=Telling)
 
 
 def pitch(study: Study, wanted: Wanted, turns: str, book: Book, say: Say, complain: Say) -> int:
@@ -55,9 +63,12 @@ def pitch(study: Study, wanted: Wanted, turns: str, book: Book, say: Say, compla
     }
     record = Record(gauge.identifier, PITCH, taken.when.at, body, signed.who, signed.note)
     book.keep(record, _rows(gauge, taken, signed))
-    say("\n".join([*pitch_lines(found), *_doubts(taken)]))
+    lines = [*pitch_lines(found), *_doubts([taken])]
     if taken.looks:
-        say("  photos count graduations of the recorded pitch: they check the turns, not the pitch")
+        lines.append(
+            "  photos count graduations of the recorded pitch: they check the turns, not the pitch"
+        )
+    _tell(study, [taken], Told("Pitch", lines, pitch_working(found)), say)
     return DONE
 
 
@@ -90,9 +101,22 @@ def backlash(study: Study, sides: Sequence[Wanted], book: Book, say: Say, compla
     record = Record(gauge.identifier, BACKLASH, at, body, signed.who, signed.note)
     rows = [row for taken in found for row in _rows(gauge, taken, signed)]
     book.keep(record, rows)
-    doubts = [line for taken in found for line in _doubts(taken)]
-    say("\n".join([*backlash_lines(worked), *doubts]))
+    lines = [*backlash_lines(worked), *_doubts(found)]
+    _tell(study, found, Told("Backlash", lines, backlash_working(worked)), say)
     return DONE
+
+
+def _tell(study: Study, found: Sequence[Taken], told: Told, say: Say) -> None:
+    """Say a result, with its working and on a page where that was asked for."""
+    say("\n".join(told.lines))
+    telling, gauge, when = study.telling, study.gauge, found[0].when
+    if telling.explain:
+        say("\n".join(indented(told.working)))
+    if telling.page is not None:
+        looks = list(dict.fromkeys(look for taken in found for look in taken.looks))
+        drawn = pictures(looks, gauge, when)
+        html.save(study_report(gauge, told, when.at, study.signed.who, drawn), telling.page)
+        say(f"  page: {telling.page}")
 
 
 @dataclass(frozen=True)
@@ -109,7 +133,6 @@ class Entered:
     limit: str | None = None
     place: str = ""
     customer: str = ""
-    page: Path | None = None  # where its page is to be saved
 
 
 def calibrate(
@@ -125,11 +148,15 @@ def calibrate(
     measured = _measured(gauge, taken, blocks, conditions, book)
     done = calibration.calibrate(gauge, measured, conditions)
     number = book.keep(calibration.to_record(done), _rows(gauge, taken, signed))
-    say("\n".join([*calibration_lines(done), *_doubts(taken)]))
+    say("\n".join([*calibration_lines(done), *_doubts([taken])]))
+    working = calibration_working(done)
+    if study.telling.explain:
+        say("\n".join(indented(working)))
     say(f"  recorded as {number}")
-    if entered.page is not None:
-        html.save(certificate(done, number or 0), entered.page)
-        say(f"  page: {entered.page}")
+    if study.telling.page is not None:
+        drawn = pictures(taken.looks, gauge, taken.when)
+        html.save(certificate(done, number or 0, working, drawn), study.telling.page)
+        say(f"  page: {study.telling.page}")
     return DONE
 
 
@@ -145,8 +172,8 @@ def _measured(
     if over or not each:
         lengths = " ".join(trimmed(block.length) for block in blocks)
         raise Problem(
-            f"{len(taken.readings)} readings for {len(blocks)} blocks ({lengths} "
-            f"{gauge.scale.unit}): give as many for each, block by block"
+            f"{how_many(len(taken.readings), 'reading')} for {how_many(len(blocks), 'block')} "
+            f"({lengths} {gauge.scale.unit}): give as many for each, block by block"
         )
     check = book.zero_check_in_force(gauge.identifier, taken.when.at)
     if check is None:
@@ -168,14 +195,16 @@ def _blocks(gauge: Gauge, entered: Entered) -> list[Block]:
     if entered.blocks is None:
         blocks = list(calibration.standard_blocks(gauge))
     else:
-        blocks = [Block(one.length.to(unit).value) for one in parse_readings(entered.blocks, unit)]
+        blocks = [
+            Block(as_entered(one.length, unit)) for one in parse_readings(entered.blocks, unit)
+        ]
     if entered.deviations is None:
         return blocks
     deviations = parse_readings(entered.deviations, "um")
     if len(deviations) != len(blocks):
         raise Problem(f"--deviations: {len(deviations)} for {len(blocks)} blocks, give one a block")
     return [
-        Block(block.length, one.length.to(unit).value)
+        Block(block.length, as_entered(one.length, unit))
         for block, one in zip(blocks, deviations, strict=True)
     ]
 
@@ -189,7 +218,7 @@ def _conditions(
     def length(text: str | None) -> Decimal | None:
         if text is None:
             return None
-        found = parse_length(text, "um").to(unit).value
+        found = as_entered(parse_length(text, "um"), unit)
         if found <= 0:
             raise Problem(f"{text}: more than 0 is wanted here")
         return found
@@ -214,6 +243,7 @@ def _rows(gauge: Gauge, taken: Taken, signed: Signed) -> list[KeptReading]:
     return kept(gauge, taken.when.at, taken.readings, None, signed.who)
 
 
-def _doubts(taken: Taken) -> list[str]:
+def _doubts(found: Sequence[Taken]) -> list[str]:
     """Name the photos that are unsure."""
-    return [f"  warning: {one.message}" for one in unsure_readings(taken.readings)]
+    readings = [one for taken in found for one in taken.readings]
+    return [f"  warning: {one.message}" for one in unsure_readings(readings)]

@@ -9,14 +9,16 @@ from typing import Annotated
 import typer
 
 from reading.book import Book, book_path
-from reading.dates import parse_when
+from reading.dates import parse_done
 from reading.problem import Problem
 from reading.record import Signed
 from reading.terminal import (
     BookOption,
+    ExplainOption,
     GaugeArgument,
     NoteOption,
     OnOption,
+    ReportOption,
     WhoOption,
     complain,
     one_line_errors,
@@ -38,6 +40,8 @@ def pitch(
         str, typer.Option(help="Turns counted in each pair, plus where it opens, like 5.")
     ] = ...,  # type: ignore[assignment]
     readings: ReadingsOption = None,
+    explain: ExplainOption = False,
+    report: ReportOption = None,
     on: OnOption = None,
     who: WhoOption = "",
     note: NoteOption = "",
@@ -47,9 +51,10 @@ def pitch(
     from reading.gauges import study
     from reading.measurement.taking import Wanted
 
-    wanted = Wanted(tuple(photos or ()), readings, parse_when(on) if on else None)
+    wanted = Wanted(tuple(photos or ()), readings, parse_done(on) if on else None)
     with Book(book_path(book)) as opened:
-        about = study.Study(opened.gauge(identifier), Signed(user(who), note))
+        telling = study.Telling(explain, report)
+        about = study.Study(opened.gauge(identifier), Signed(user(who), note), telling)
         code = study.pitch(about, wanted, turns, opened, say, complain)
     raise typer.Exit(code)
 
@@ -62,6 +67,8 @@ def backlash(
         str | None, typer.Option(help='Readings approached by closing, like "5.02 5.03 mm".')
     ] = None,
     opening: Annotated[str | None, typer.Option(help="Readings approached by opening.")] = None,
+    explain: ExplainOption = False,
+    report: ReportOption = None,
     on: OnOption = None,
     who: WhoOption = "",
     note: NoteOption = "",
@@ -71,7 +78,7 @@ def backlash(
     from reading.gauges import study
     from reading.measurement.taking import Wanted
 
-    at = parse_when(on) if on else None
+    at = parse_done(on) if on else None
     if (closing is None) != (opening is None) or bool(photos) == (closing is not None):
         raise Problem("give --closing and --opening, or photos closing and opening in turn")
     if photos:
@@ -79,7 +86,8 @@ def backlash(
     else:
         sides = [Wanted((), text, at) for text in (closing, opening)]
     with Book(book_path(book)) as opened:
-        about = study.Study(opened.gauge(identifier), Signed(user(who), note))
+        telling = study.Telling(explain, report)
+        about = study.Study(opened.gauge(identifier), Signed(user(who), note), telling)
         code = study.backlash(about, sides, opened, say, complain)
     raise typer.Exit(code)
 
@@ -107,6 +115,7 @@ def calibrate(
     ] = None,
     place: Annotated[str, typer.Option(help="Where it was done.")] = "",
     customer: Annotated[str, typer.Option("--for", help="For whom it was done.")] = "",
+    explain: ExplainOption = False,
     page: Annotated[Path | None, typer.Option(metavar="FILE", help="Save an HTML page.")] = None,
     on: OnOption = None,
     who: WhoOption = "",
@@ -118,7 +127,7 @@ def calibrate(
     from reading.measurement.taking import Wanted
     from reading.measurement.temperature import parse_celsius
 
-    wanted = Wanted(tuple(photos or ()), readings, parse_when(on, end_of_day=True) if on else None)
+    wanted = Wanted(tuple(photos or ()), readings, parse_done(on, end_of_day=True) if on else None)
     entered = study.Entered(
         blocks,
         deviations,
@@ -130,10 +139,10 @@ def calibrate(
         limit,
         place,
         customer,
-        page,
     )
     with Book(book_path(book)) as opened:
-        about = study.Study(opened.gauge(identifier), Signed(user(who), note))
+        telling = study.Telling(explain, page)
+        about = study.Study(opened.gauge(identifier), Signed(user(who), note), telling)
         code = study.calibrate(about, wanted, entered, opened, say, complain)
     raise typer.Exit(code)
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from reading.gauge import Gauge
-from reading.length import plain, round_result, trimmed
+from reading.length import how_many, plain, round_result, trimmed
 from reading.measurement.repeats import mean, spread
 from reading.problem import Problem
 from reading.uncertainty import rectangular, resolution
@@ -99,7 +99,7 @@ class PitchCheck:
         for place, pair in enumerate(self.pairs, start=1):
             turns = round(pair.distance / recorded)
             off = abs(pair.distance - turns * recorded)
-            near = float(off) <= EXPANDED * _u_distance(self.gauge)
+            near = float(off) <= EXPANDED * u_distance(self.gauge)
             far = abs(abs(turns) - abs(pair.turns)) > max(FEW_TURNS, abs(pair.turns))
             if near and turns and not far and turns not in (pair.turns, -pair.turns):
                 found.append(
@@ -121,7 +121,7 @@ def check_pitch(gauge: Gauge, pairs: Sequence[TurnPair]) -> PitchCheck:
     if not pairs:
         raise Problem("give at least one pair of readings")
     n = len(pairs)
-    one = _u_distance(gauge)
+    one = u_distance(gauge)
     claimed = math.hypot(*(one / abs(pair.turns) for pair in pairs)) / n
     s = spread([pair.pitch for pair in pairs]) if n > 1 else None
     return PitchCheck(gauge, tuple(pairs), s, max(claimed, (s or 0.0) / math.sqrt(n)))
@@ -138,14 +138,23 @@ def pair_up(values: Sequence[Decimal], turns: str) -> tuple[TurnPair, ...]:
     counted = _turns(turns)
     pairs, odd = divmod(len(values), 2)
     if odd or not pairs:
-        raise Problem(f"{len(values)} readings: give them in pairs, before and after the turns")
+        raise Problem(
+            f"{how_many(len(values), 'reading')}: give them in pairs, before and after the turns"
+        )
     if len(counted) == 1:
         counted *= pairs
     if len(counted) != pairs:
         raise Problem(f"--turns: {len(counted)} numbers for {pairs} pairs; give one, or one a pair")
-    return tuple(
+    found = tuple(
         TurnPair(values[2 * i], values[2 * i + 1], turns) for i, turns in enumerate(counted)
     )
+    for place, pair in enumerate(found, start=1):
+        if not pair.distance:
+            raise Problem(
+                f"pair {place}: both readings are {plain(pair.before)} though {pair.turns} turns "
+                "were counted: read again"
+            )
+    return found
 
 
 def _turns(text: str) -> list[int]:
@@ -159,7 +168,7 @@ def _turns(text: str) -> list[int]:
     return [int(word) for word in words]
 
 
-def _u_distance(gauge: Gauge) -> float:
+def u_distance(gauge: Gauge) -> float:
     """Give the standard uncertainty of the difference of two readings."""
     return math.sqrt(2) * rectangular(resolution(gauge.scale))
 
@@ -175,7 +184,7 @@ def pitch_lines(check: PitchCheck) -> list[str]:
         f"least count {trimmed(round(check.least_count, PITCH_PLACES))} {unit}"
     ]
     lines += [
-        f"  {plain(pair.before)} to {plain(pair.after)} {unit} in {pair.turns} turns: "
+        f"  {plain(pair.before)} to {plain(pair.after)} {unit} over {pair.turns} turns: "
         f"{trimmed(round(pair.pitch, PITCH_PLACES))} {unit} a turn"
         for pair in check.pairs
     ]

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from reading.book import Book, book_path
-from reading.dates import parse_when
+from reading.dates import parse_done
 from reading.terminal import (
     BookOption,
     NoteOption,
@@ -71,7 +71,7 @@ def measure(
             Wanted(
                 tuple(photos or ()),
                 readings,
-                parse_when(on, end_of_day=True) if on is not None else None,
+                parse_done(on, end_of_day=True) if on is not None else None,
             ),
             Layout(places, directions),
             lower,

@@ -8,15 +8,15 @@ from decimal import Decimal
 from pathlib import Path
 
 from reading.book import Book
-from reading.formats import caption
 from reading.gauge import Gauge
 from reading.gauges import calibration, facts
 from reading.gauges.care import gauge_state
-from reading.length import MM_PER_UNIT, parse_length, trimmed
+from reading.length import LengthError, as_entered, parse_length, trimmed, unit_named
+from reading.looking import pictures
 from reading.measurement import lines
 from reading.measurement.conformity import Limits
 from reading.measurement.measure import LEVEL, About, measure
-from reading.measurement.report import Picture, report
+from reading.measurement.report import report
 from reading.measurement.result import CalibrationShare, Layout, Measurement
 from reading.measurement.taking import Taken, Wanted, kept, take
 from reading.measurement.temperature import Warmth, parse_celsius, parse_expansion
@@ -26,11 +26,9 @@ from reading.problem import Problem
 from reading.record import CALIBRATION, FACTS, MEASUREMENT, Record
 from reading.result import Correction
 from reading.terminal import DONE, Say
-from vision.sighting import Sighting
 
 FORMATS = ("text", "json")
 VALUE_PLACES = 9  # of a value that is kept: a picometre
-PICTURE_PX = 1400  # a page's width at 200 dpi
 LOWEST_LEVEL, HIGHEST_LEVEL = 50.0, 99.9  # percent; beyond these k says nothing about readings
 
 
@@ -60,12 +58,17 @@ class MeasureRequest:
     def __post_init__(self) -> None:
         if self.format not in FORMATS:
             raise Problem(f"--format {self.format}: one of {', '.join(FORMATS)}")
-        if self.unit is not None and self.unit not in MM_PER_UNIT:
-            raise Problem(f"--unit {self.unit}: one of {', '.join(MM_PER_UNIT)}")
+        if self.unit is not None:
+            try:
+                unit_named(self.unit)
+            except LengthError as error:
+                raise Problem(f"--unit {self.unit}: {error}") from None
         if not LOWEST_LEVEL <= self.level <= HIGHEST_LEVEL:
             raise Problem(f"--level {self.level:g}: {LOWEST_LEVEL:g} to {HIGHEST_LEVEL:g} percent")
         if self.k is not None and not 1 <= self.k <= 10:
             raise Problem(f"--k {self.k:g}: 1 to 10")
+        if self.report is not None:
+            html.check_place(self.report)
         if (self.temperature is None) != (self.work is None):
             raise Problem("--temperature and --work go together: how warm, and what it is made of")
 
@@ -77,11 +80,12 @@ def run(request: MeasureRequest, book: Book, say: Say, complain: Say) -> int:
     if isinstance(taken, int):
         return taken
     result = measure(gauge, taken.readings, _about(request, book, taken))
-    unit = request.unit or gauge.scale.unit
+    unit = unit_named(request.unit or gauge.scale.unit)
     number = _keep(result, request, book) if request.record else None
     _write(result, request, unit, number, say)
     if request.report is not None:
-        html.save(report(result, unit, _pictures(taken, result), request.who), request.report)
+        shown = pictures(taken.looks, gauge, result.when)
+        html.save(report(result, unit, shown, request.who), request.report)
     return DONE
 
 
@@ -134,7 +138,7 @@ def _limits(request: MeasureRequest) -> Limits | None:
         return None
     unit = request.gauge.scale.unit
     lower, upper = (
-        None if text is None else parse_length(text, unit).to(unit).value
+        None if text is None else as_entered(parse_length(text, unit), unit)
         for text in (request.lower, request.upper)
     )
     try:
@@ -160,20 +164,6 @@ def _write(
         say(f"  report: {request.report}")
     if request.wanted.photos:
         say(f"\n{CAUTION}")
-
-
-def _pictures(taken: Taken, result: Measurement) -> list[Picture]:
-    """Draw what was seen on every photo, for the report."""
-    from reading.correct import correct
-    from reading.overlays import overlay_jpeg
-
-    found = []
-    for one in taken.looks:
-        if isinstance(one.seen, Sighting):
-            reading = correct(one.photo, one.seen, result.when, result.gauge)
-            data = overlay_jpeg(Path(one.photo.name), one.seen, caption(reading), PICTURE_PX)
-            found.append((one.photo.name, data))
-    return found
 
 
 def _keep(result: Measurement, request: MeasureRequest, book: Book) -> int | None:

@@ -7,7 +7,15 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from reading.formats import json_text
-from reading.length import convert, plain, round_result, round_uncertainty, trimmed
+from reading.length import (
+    convert,
+    how_many,
+    plain,
+    round_result,
+    round_uncertainty,
+    trimmed,
+    unit_sign,
+)
 from reading.measurement.conformity import OPEN, Conformity
 from reading.measurement.result import Measurement
 from reading.measurement.student import whole_degrees
@@ -17,8 +25,10 @@ from reading.result import Correction, NoCorrection
 from reading.uncertainty import Budget
 
 MOST_CERTAIN = 0.999  # a model is not trusted further than this
+MOST_LISTED = 40  # readings that are written out in the working
 SIZE_PLACES = 4  # of a wire gauge size in mm, as tables print them
 MEAN_PLACES = 6  # of a mean in mm: a nanometre
+THOUSAND = 1000
 COUNTLESS = 1e4  # degrees of freedom beyond this are written as no end of them
 
 
@@ -38,12 +48,13 @@ def stated(result: Measurement, unit: str) -> tuple[str, str]:
 def headline(result: Measurement, unit: str) -> str:
     """Say the result in one line."""
     value, expanded = stated(result, unit)
-    k = result.budget.k
+    return f"{result.gauge.identifier}: {value} ± {expanded} {unit_sign(unit)} {known(result)}"
+
+
+def known(result: Measurement) -> str:
+    """Say what the expanded uncertainty rests on, and if something was not taken off."""
     name = "" if isinstance(result.correction, Correction) else ", zero error not taken off"
-    return (
-        f"{result.gauge.identifier}: {value} ± {expanded} {unit} "
-        f"(k = {k:.2f}, {_degrees(result.budget)}){name}"
-    )
+    return f"(k = {result.budget.k:.2f}, {_degrees(result.budget)}){name}"
 
 
 def to_text(result: Measurement, unit: str) -> str:
@@ -68,8 +79,9 @@ def _degrees(budget: Budget) -> str:
     """Say how many degrees of freedom k rests on."""
     degrees = budget.degrees_of_freedom
     if degrees > COUNTLESS:
-        return "no end of degrees of freedom"
-    return f"{whole_degrees(degrees)} degrees of freedom"
+        return "degrees of freedom ∞"
+    whole = whole_degrees(degrees)
+    return f"{whole} degree{'s' if whole != 1 else ''} of freedom"
 
 
 def _short(value: Decimal, result: Measurement) -> str:
@@ -164,7 +176,9 @@ def budget_table(budget: Budget) -> list[str]:
 
 
 def _nu(degrees: float) -> str:
-    return "∞" if degrees > COUNTLESS else f"{degrees:.3g}"
+    if degrees > COUNTLESS:
+        return "∞"
+    return f"{degrees:.0f}" if degrees >= THOUSAND else f"{degrees:.3g}"
 
 
 def conformity_lines(result: Measurement) -> list[str]:
@@ -211,6 +225,7 @@ def wire_lines(result: Measurement) -> list[str]:
     return [
         *(wire_line(one, gauge) for one, gauge in zip(result.wires, FULL_NAMES, strict=True)),
         f"cross-section {plain(value)} ± {plain(u)} mm² (round and bare)",
+        "the numbers are for round wire; for sheet none is given: it is named by its thickness",
     ]
 
 
@@ -237,12 +252,12 @@ def _number(one: WireNumber) -> str:
 
 def explanation(result: Measurement, unit: str) -> list[str]:
     """Write out the working, step by step."""
-    shown = ", ".join(plain(one.shown) for one in result.readings)
-    lines = [f"Readings as shown: {shown} {result.unit}"]
+    lines = [f"Readings as shown: {_listed(result)}"]
     if result.layout.places * result.layout.directions > 1:
         lines.append(
-            f"They were taken at {result.layout.places} places in {result.layout.directions} "
-            "directions; each place counts by its mean."
+            f"They were taken at {how_many(result.layout.places, 'place')} in "
+            f"{how_many(result.layout.directions, 'direction')}"
+            + ("; each place counts by its mean." if result.layout.places > 1 else ".")
         )
     lines += [f"Mean = sum ÷ {len(result.readings)} = {_short(result.mean_shown, result)}"]
     sample, off = result.repeats, result.outlier
@@ -268,18 +283,25 @@ def explanation(result: Measurement, unit: str) -> list[str]:
     return lines + _budget_explanation(result, unit)
 
 
+def _listed(result: Measurement) -> str:
+    """List readings, or the first of very many."""
+    first = ", ".join(plain(one.shown) for one in result.readings[:MOST_LISTED])
+    more = len(result.readings) - MOST_LISTED
+    return f"{first} {result.unit}" + (f" and {more} more" if more > 0 else "")
+
+
 def _budget_explanation(result: Measurement, unit: str) -> list[str]:
     """Write out combination, degrees of freedom, k and rounding."""
     budget = result.budget
     squares = " + ".join(f"{figure(part.u)}²" for part in budget.components)
     value, expanded = stated(result, unit)
     degrees = budget.degrees_of_freedom
-    nu = "∞" if math.isinf(degrees) else f"{degrees:.2f}"
+    nu = "∞" if degrees > COUNTLESS else f"{degrees:.2f}"
     return [
         f"u = √({squares}) = {figure(budget.combined)} {result.unit}",
         f"ν = u⁴ ÷ Σ(uᵢ⁴ ÷ νᵢ) = {nu}, k = {budget.k:.3f}",
         f"U = k u = {figure(budget.expanded)} {result.unit}; rounded to two figures, the value to "
-        f"the same place (GUM 7.2.6): {value} ± {expanded} {unit}",
+        f"the same place (GUM 7.2.6): {value} ± {expanded} {unit_sign(unit)}",
     ]
 
 

@@ -59,10 +59,13 @@ def parse_readings(text: str, default_unit: str | None = None) -> tuple[WrittenR
 
 def _split(text: str) -> list[re.Match[str]]:
     """Cut a line into readings; LengthError names the first part that is none."""
-    place, found = 0, []
+    text, place = text.strip(), 0
+    found: list[re.Match[str]] = []
     while place < len(text):
         match = _READING.match(text, place)
         if match is None:
+            if found:  # a unit that is none often hides in the reading before
+                parse_length(f"{found[-1]['number']} {found[-1]['unit'] or 'mm'}")
             raise LengthError(
                 f"{text[place:].split()[0]!r} is not a reading: write numbers and a unit, "
                 "like 1.31 1.32 1.30 mm"

@@ -8,6 +8,7 @@ from datetime import datetime
 from decimal import Decimal
 
 from reading.gauge import Gauge
+from reading.length import how_many
 from reading.measurement.conformity import Conformity
 from reading.measurement.repeats import Outlier, Repeats, mean
 from reading.measurement.temperature import Warmth, at_reference
@@ -54,8 +55,9 @@ class Layout:
         cells = self.places * self.directions
         if len(values) % cells:
             raise Problem(
-                f"{len(values)} readings for {self.places} places in {self.directions} directions: "
-                f"give {cells} readings, or a whole multiple of {cells}"
+                f"{how_many(len(values), 'reading')} for {how_many(self.places, 'place')} in "
+                f"{how_many(self.directions, 'direction')}: "
+                f"give {cells}, or a whole multiple of {cells}"
             )
         each = len(values) // cells
         cell = [tuple(values[i * each : (i + 1) * each]) for i in range(cells)]

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from decimal import Decimal
 from pathlib import Path
 
 from reading.batch import Look
@@ -13,7 +12,7 @@ from reading.book import Book
 from reading.correct import LOW_CONFIDENCE, as_length, date_reading
 from reading.gauge import Gauge
 from reading.gauges import edge_set
-from reading.length import Length, trimmed
+from reading.length import as_entered
 from reading.looking import look_with_progress, report_unread, sighted
 from reading.measurement.parsing import parse_readings
 from reading.measurement.result import OneReading
@@ -23,8 +22,6 @@ from reading.result import FROM_USER, Correction, PhotoRecord, Reading, When
 from reading.terminal import DONE, Say
 from reading.uncertainty import rectangular, resolution, shown_budget
 from vision.sighting import Sighting
-
-CONVERTED_PLACES = 9  # of a length in mm or in that was typed in another unit
 
 
 @dataclass(frozen=True)
@@ -71,18 +68,12 @@ def typed_readings(gauge: Gauge, text: str) -> tuple[OneReading, ...]:
     unit = gauge.scale.unit
     return tuple(
         OneReading(
-            _in_unit(one.length, unit),
+            as_entered(one.length, unit),
             f"{one.length} typed",
-            half_width=None if one.plus_minus is None else _in_unit(one.plus_minus, unit),
+            half_width=None if one.plus_minus is None else as_entered(one.plus_minus, unit),
         )
         for one in parse_readings(text, unit)
     )
-
-
-def _in_unit(length: Length, unit: str) -> Decimal:
-    """Convert a length; what has no short decimal is rounded far below any division."""
-    value = length.to(unit).value
-    return value if length.unit == unit else Decimal(trimmed(round(value, CONVERTED_PLACES)))
 
 
 def from_sighting(gauge: Gauge, photo: PhotoRecord, seen: Sighting) -> OneReading:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import os
 from collections.abc import Sequence
 from html import escape
 from pathlib import Path
@@ -20,18 +21,37 @@ tr { break-inside: avoid } td img { max-width: none; width: 62mm; max-height: no
 .numbers { font-size: 8.5pt; width: 100% } .numbers th, .numbers td { padding: .15em 0 .15em .5em }
 .numbers th + th, .numbers td + td { text-align: right }
 figure { margin: .5em 0; break-inside: avoid } img, svg { max-width: 100%; max-height: 120mm }
-figcaption, footer { font-size: 9pt; color: #333 } .result { font-size: 15pt }
+figcaption, footer { font-size: 9pt; color: #333 } .result { font-size: 15pt; margin: .6em 0 }
+td, li, figcaption { overflow-wrap: anywhere } .warnings { border-left: 3px solid #b00020 }
+pre { font: 9pt/1.45 monospace; white-space: pre-wrap; overflow-wrap: anywhere; margin: .3em 0 }
+.gallery { display: grid; grid-template-columns: 1fr 1fr; gap: 4mm; align-items: start }
+.gallery figure { margin: 0 } .gallery img { max-height: 105mm }
+.many { grid-template-columns: repeat(3, 1fr) }
+.sign { display: flex; gap: 8mm; margin: 2em 0 1em; break-inside: avoid }
+.sign span { flex: 1; border-bottom: 1px solid #000 }
 """
+_FEW_PICTURES = 4  # so many go two in a row, more of them three: a page holds six
 
 
-def page(title: str, parts: Sequence[str], footer: str = "") -> str:
-    """Put parts that are HTML already on one page."""
+def page(title: str, parts: Sequence[str], footer: str = "", mark: str = "") -> str:
+    """Put parts that are HTML already on one page; `mark` is printed on each sheet of it."""
+    style = _STYLE + (_on_each_sheet(mark) if mark else "")
     end = f"<footer><hr>{escape(footer)}</footer>\n" if footer else ""
     return (
         '<!doctype html>\n<html lang="en">\n<head><meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width">\n'
-        f"<title>{escape(title)}</title>\n<style>{_STYLE}</style></head>\n<body>\n"
+        f"<title>{escape(title)}</title>\n<style>{style}</style></head>\n<body>\n"
         f"<h1>{escape(title)}</h1>\n" + "\n".join(parts) + f"\n{end}</body>\n</html>\n"
+    )
+
+
+def _on_each_sheet(mark: str) -> str:
+    """Write a mark and the sheet's number into the margin of every printed sheet."""
+    # A string of CSS: what could end it, or the style it stands in, is written as its code.
+    text = "".join(one if one.isalnum() or one in " .-_/" else f"\\{ord(one):06x}" for one in mark)
+    return (
+        f'@page {{ @bottom-left {{ content: "{text}"; font: 9pt serif }} @bottom-right {{ content: '
+        '"sheet " counter(page) " of " counter(pages); font: 9pt serif } }\n'
     )
 
 
@@ -45,9 +65,12 @@ def paragraph(text: str, kind: str = "") -> str:
     return f'<p class="{escape(kind)}">{escape(text)}</p>' if kind else f"<p>{escape(text)}</p>"
 
 
-def items(texts: Sequence[str]) -> str:
-    """Write a list."""
-    return "<ul>" + "".join(f"<li>{escape(text)}</li>" for text in texts) + "</ul>"
+def items(texts: Sequence[str], kind: str = "") -> str:
+    """Write a list; `kind` is its class. No texts, no list."""
+    if not texts:
+        return ""
+    named = f' class="{escape(kind)}"' if kind else ""
+    return f"<ul{named}>" + "".join(f"<li>{escape(text)}</li>" for text in texts) + "</ul>"
 
 
 def table(header: Sequence[str], rows: Sequence[Sequence[object]], kind: str = "") -> str:
@@ -84,16 +107,57 @@ def _image(data: bytes, words: str) -> str:
     return f'<img alt="{escape(words)}" src="data:image/jpeg;base64,{source}">'
 
 
+def working(lines: Sequence[str]) -> str:
+    """Write lines one under another, their columns kept."""
+    return f"<pre>{escape(chr(10).join(lines))}</pre>"
+
+
+def gallery(pictures: Sequence[tuple[str, bytes]]) -> str:
+    """Lay (caption, JPEG data) side by side; none, nothing."""
+    if not pictures:
+        return ""
+    kind = "gallery many" if len(pictures) > _FEW_PICTURES else "gallery"
+    return f'<div class="{kind}">' + "".join(jpeg(data, text) for text, data in pictures) + "</div>"
+
+
+def signature(who: str = "") -> str:
+    """Leave a place to sign, and for the date."""
+    name = f"{escape(who)}, signed:" if who else "Signed:"
+    return f'<div class="sign">{name}<span></span>Date:<span></span></div>'
+
+
 def drawing(svg: str, caption: str) -> str:
     """Embed an SVG drawing of ours with its caption."""
     return f"<figure>{svg}<figcaption>{escape(caption)}</figcaption></figure>"
 
 
+def check_place(target: Path) -> None:
+    """Problem if a page can't be written there, before any work is done for it."""
+    folder = target.parent
+    if target.is_dir():
+        raise Problem(f"{target}: is a folder, name a file in it")
+    if not folder.is_dir():
+        raise Problem(f"{target}: there is no folder {folder}, choose another place")
+    if not os.access(target if target.exists() else folder, os.W_OK):
+        raise Problem(f"{target}: may not be written, choose another place")
+
+
 def save(text: str, target: Path) -> None:
-    """Write a page or drawing into a file; Problem, naming it, if it can't be written."""
+    """Write a page or drawing into a file, whole or not at all.
+
+    Raises
+    ------
+    Problem
+        Naming the file, if it can't be written.
+    """
+    part = target.with_name(target.name + ".part")
     try:
-        target.write_text(text, encoding="utf-8")
+        if target.is_dir():
+            raise IsADirectoryError(21, "Is a directory")
+        part.write_text(text, encoding="utf-8")
+        part.replace(target)
     except OSError as error:
+        part.unlink(missing_ok=True)
         raise Problem(
             f"{target}: can't be written ({error.strerror}), choose another place"
         ) from error

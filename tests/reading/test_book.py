@@ -17,6 +17,8 @@ import pytest
 from reading.book import Book, book_path
 from reading.book_file import SCHEMA_VERSION, BookError
 from reading.gauge import PHOTOS, Gauge, ZeroCheck, ZeroPhoto, in_force
+from reading.record import MEASUREMENT, Record
+from reading.soundness import faults
 from vision.scale import Scale
 
 ROOT = Path(__file__).parents[2]
@@ -244,3 +246,34 @@ def test_where_the_book_is(tmp_path, monkeypatch):
     monkeypatch.setenv("HOME", str(tmp_path / "home"))
     expected = tmp_path / "home" / ".local" / "share" / "datumline" / "book.sqlite"
     assert book_path(None) == expected
+
+
+def test_a_folder_is_no_book(tmp_path):
+    with pytest.raises(BookError, match="is a folder"):
+        Book(tmp_path)
+
+
+def test_a_book_in_a_place_that_may_not_be_written_can_be_looked_at(book, path, monkeypatch):
+    book.record_zero(CHECK)
+    book.__exit__(None, None, None)  # at rest: its log is gone
+    assert not path.with_name(path.name + "-wal").exists()
+    monkeypatch.setattr("reading.book_file.os.access", lambda *_: False)
+    with Book(path) as locked:
+        assert [one.zero_error for one in locked.zero_checks("G1")] == [CHECK.zero_error]
+        assert faults(locked) == []
+        with pytest.raises(BookError, match="but not written in"):
+            locked.record_zero(CHECK)
+    assert not path.with_name(path.name + "-wal").exists()
+
+
+def test_a_full_disk_changes_nothing(book, path):
+    full = book.ask("PRAGMA page_count")[0][0]
+    book.ask(f"PRAGMA max_page_count = {full}")  # the book can't grow
+    record = Record("G1", MEASUREMENT, START, {"long": "x" * 100_000})
+    with pytest.raises(BookError, match="make room"):
+        book.keep(record)
+    assert book.records("G1", MEASUREMENT) == ()
+    assert faults(book) == []
+    with Book(path) as again:
+        again.keep(record)
+        assert len(again.records("G1", MEASUREMENT)) == 1

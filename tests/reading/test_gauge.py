@@ -64,7 +64,7 @@ def test_a_time_with_a_zone_becomes_local():
     assert local(datetime.fromisoformat("2026-11-25T08:12:00+00:00")).tzinfo is None
 
 
-@pytest.mark.parametrize("identifier", ["", " G1", "G1\n"])
+@pytest.mark.parametrize("identifier", ["", " G1", "G1\n", "G\n1", "G\x1b1"])
 def test_a_gauge_needs_a_name(identifier):
     with pytest.raises(Problem, match="name"):
         Gauge(identifier, Scale(Decimal("0.5"), 50))

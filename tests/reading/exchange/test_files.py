@@ -146,7 +146,8 @@ GAUGE = {
 @pytest.mark.parametrize(
     ("text", "named"),
     [
-        ("not json\n", "line 1: not JSON"),
+        ("not json\n", "not a book that datumline exported"),
+        ('{"format": "datumline book", "version": 2}\nnot json\n', "line 2: not JSON"),
         ("[1]\n", "line 1: not an object"),
         ('{"format": "another"}\n', "not a book"),
         ('{"format": "datumline book", "version": 99}\n', "newer datumline"),

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import re
+from datetime import datetime
+from decimal import Decimal
+from html import unescape
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 from PIL import Image
 from typer.testing import CliRunner
 
 from reading.book import Book
 from reading.cli import app
+from reading.gauge import ZeroCheck
 from reading.record import BACKLASH, CALIBRATION, PITCH
 from vision.reasons import reason
 from vision.sighting import Evidence, Refusal
@@ -215,9 +220,94 @@ def test_accepted_readings_are_kept_and_unsure_ones_teach_nothing(path, photos, 
 
 
 def test_dates_at_the_end_of_the_calendar(path):
-    zero("0.00 mm", "9999-12-01")
+    far = datetime(9999, 12, 1)
+    with Book(path) as book:
+        book.record_zero(ZeroCheck("G1", far, Decimal(0), 0.003))
     assert "zero check due 9999-12-31" in run("list", "--on", "9999-12-31").stdout
     assert run("due", "--on", "9999-12-31", "--days", 40000).exit_code == 0
+
+
+def test_a_year_that_is_a_slip_is_not_recorded(path):
+    slip = datumline("zero", "G1", "--reading", "0.02 mm", "--on", "2206-11-25")
+    assert (slip.exit_code, slip.stdout) == (2, "")
+    assert "check the year" in slip.stderr
+    with Book(path) as book:
+        assert book.zero_checks("G1") == ()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "named"),
+    [
+        # each with a step of the working that is worked by hand
+        (
+            ("pitch", "G1", "--turns", "5", "--readings", "2.00 4.50 2.00 4.51 mm"),
+            ("Pitch = distance ÷ turns = (4.51 − 2.00) ÷ 5 = 0.502 mm", "÷ √n = 0.001"),
+        ),
+        (
+            ("backlash", "G1", "--closing", "5.02 5.03 5.02", "--opening", "5.06 5.05 5.06 mm"),
+            # √(s₁² ÷ 3 + s₂² ÷ 3), each s = 0.01/√3 mm: 0.004714 mm
+            ("Backlash = closing − opening = -0.033333 mm", "s₂² ÷ n₂) = 0.0047"),
+        ),
+        (
+            ("calibrate", "G1", "--blocks", "5 10 mm", "--readings", "5.01 10.02 mm"),
+            ("10 mm: 10.02 − (+0.01) − 10 = +10 µm", "zero check  0.0029"),
+        ),
+    ],
+)
+def test_the_working_and_the_page_of_what_was_found(arguments, named, path, tmp_path):
+    zero("+0.01 mm", "2026-11-01")
+    page = tmp_path / "page.html"
+    option = "--page" if arguments[0] == "calibrate" else "--report"
+    brief = run(*arguments)
+    done = run(*arguments, "--explain", option, page, "--who", "<A.>")
+    assert (brief.exit_code, done.exit_code) == (0, 0)
+    for words in named:
+        assert words in done.stdout
+        assert words not in brief.stdout
+        assert words in unescape(page.read_text())
+    assert "&lt;A.&gt;, signed:" in page.read_text()
+
+
+def test_a_zero_check_is_explained_and_has_its_page(path, photos, sighted, tmp_path, monkeypatch):
+    monkeypatch.setattr("vision.overlay.draw", lambda *_: np.full((90, 200, 3), 90, dtype=np.uint8))
+    page = tmp_path / "page.html"
+    shots = [photos("a.png", sighted(0, 1.2)), photos("b.png", sighted(0, 1.4))]
+    done = datumline("zero", "G1", *shots, "--explain", "--report", page)
+    assert "a.png: 0.012 − 0 = +0.012 mm" in done.stdout
+    assert "Mean of 2, to the printed step = +0.013 mm" in done.stdout
+    assert "From now on: corrected = shown − (+0.013) mm" in done.stdout
+    assert page.read_text().count("data:image/jpeg") == 2
+    rod = datumline("zero", "G1", "--reading", "25.01 mm", "--rod", "25 mm", "--explain")
+    assert "With the setting rod it should show 25 mm" in rod.stdout
+
+
+def test_a_page_that_can_not_be_written_is_said_before_anything_is_recorded(path, tmp_path):
+    zero("+0.01 mm", "2026-11-01")
+    nowhere = tmp_path / "nowhere" / "page.html"
+    for arguments in (
+        ("zero", "G1", "--reading", "0.01 mm", "--report"),
+        ("measure", "--gauge", "G1", "--readings", "5.01 mm", "--report"),
+        ("gauge", "pitch", "G1", "--turns", "5", "--readings", "2 4.5 mm", "--report"),
+        ("gauge", "calibrate", "G1", "--blocks", "5 mm", "--readings", "5.01 mm", "--page"),
+    ):
+        done = datumline(*arguments, nowhere)
+        assert (done.exit_code, done.stdout) == (2, "")
+        assert "there is no folder" in done.stderr
+        assert f"{tmp_path}: is a folder" in datumline(*arguments, tmp_path).stderr
+    with Book(path) as book:
+        assert [one.what for one in book.history()] == ["gauge", "zero check"]
+
+
+def test_an_inch_gauge_takes_millimetres_shortly_written(path):
+    run("add", "I1", "--pitch", "0.025 in", "--divisions", 25, "--end", "25.4 mm")
+    done = datumline("zero", "I1", "--reading", "+0.005 mm", "--on", "2026-11-01")
+    assert "zero error +0.0001969 in" in done.stdout  # 0.005 / 25.4, by hand
+    judged = datumline(
+        *("measure", "--gauge", "I1", "--readings", "0.0516 in", "--lower", "1.25 mm"),
+        *("--unit", "µm", "--on", "2026-11-02"),
+    )
+    assert "limits from 0.0492126 in" in judged.stdout  # 1.25 / 25.4
+    assert re.match(r"I1: 1306 ± \d+ µm", judged.stdout)  # (0.0516 − 0.0001969) · 25400 = 1305.6
 
 
 @pytest.mark.parametrize(

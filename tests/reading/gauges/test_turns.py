@@ -90,6 +90,7 @@ def test_turns_that_were_made_give_the_pitch(turns, start):
         ("2.0 7.0", "0", "'0'"),
         ("2.0 7.0", "2.5", "'2.5'"),
         ("2.0 7.0", "", "how many"),
+        ("2.0 7.0 3.0 3.00", "5", "pair 2: both readings are 3.0"),
     ],
 )
 def test_what_can_not_be_paired(readings, turns, named):

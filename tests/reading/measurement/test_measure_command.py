@@ -213,5 +213,5 @@ def test_metric_readings_of_an_inch_gauge(path):
     command = ("measure", "--gauge", "G2", "--readings", "1.22 mm", "--explain")
     result = run(*command, "--unit", "mm")
     # 1.22 / 25.4 = 0.048031496 in; a division of 0.001 in is rectangular: 2 · 25.4 / √12 µm.
-    assert "Readings as shown: 0.048031496 in" in result.stdout
+    assert "Readings as shown: 0.0480315 in" in result.stdout
     assert result.stdout.startswith("G2: 1.220 ± 0.015 mm")

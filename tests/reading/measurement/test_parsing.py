@@ -53,6 +53,8 @@ def test_a_default_unit():
         ("1.2.3 mm", "'"),
         ("1.31 ± 0 mm", "more than 0"),
         ("", "no readings"),
+        (" \t ", "no readings"),
+        ("1.22 1.2x mm", "'x'"),  # not the mm behind it
         ("1.31 ± mm", "not"),
     ],
 )

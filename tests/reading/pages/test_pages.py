@@ -86,3 +86,18 @@ def test_a_page_escapes_and_saves(tmp_path):
     assert (tmp_path / "a.html").read_text(encoding="utf-8") == text
     with pytest.raises(Problem, match="choose another place"):
         html.save(text, tmp_path)
+    assert [one.name for one in tmp_path.iterdir()] == ["a.html"]  # nothing half written is left
+
+
+def test_a_mark_on_each_sheet_stays_within_its_string():
+    marked = html.page("A", [], mark='1"} </style> \\')
+    style = marked[marked.index("<style>") : marked.index("</style>")]
+    assert 'content: "1\\000022\\00007d \\00003c/style\\00003e \\00005c"' in style
+    assert marked.count("</style>") == 1
+
+
+def test_pictures_lie_side_by_side_with_their_captions():
+    page = html.gallery([(f"<{n}>", b"jpeg") for n in range(5)])
+    assert page.count("<figure>") == page.count("data:image/jpeg") == 5
+    assert "&lt;4&gt;" in page
+    assert html.gallery([]) == html.items([]) == ""
