@@ -45,15 +45,11 @@ def read_archive(wanted: Reading, options: Options, say: Say, look: LookAt = bat
     list_files = _listing(wanted, working)
     progress = Progress(list_files)
     with Lock(working), Store(working, create=True) as store, _reading(wanted, request) as reader:
-        tally = go_through(
-            store,
-            asked_of(_absolute(wanted.root), request, options),
-            request,
-            list_files(),
-            reader,
-            progress,
-        )
-        progress.end()
+        try:
+            asked = asked_of(_absolute(wanted.root), request, options)
+            tally = go_through(store, asked, request, list_files(), reader, progress)
+        finally:
+            progress.end()
         for line in tally_lines(tally, store.gone()):
             say(line)
         missing = sorted(request.naming.manifest.keys() - tally.listed)

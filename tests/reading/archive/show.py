@@ -37,7 +37,7 @@ from tests.reading.archive import hostile
 from tests.reading.archive.test_resume import children_of, rows_in
 
 KILLS, SEED = 10, 20261125
-SPEED_PHOTOS, SPEED_ROUNDS, WARM = 40, 5, 6
+SPEED_PHOTOS, SPEED_ROUNDS, WARM = 120, 3, 6
 COST_PHOTOS = 60
 CLUSTER_PHOTOS, PARTITION = 300, 10
 TINY = 50_000
@@ -186,29 +186,26 @@ class Turn:
 
 
 def _turn(tasks: list[Task], request: Request, workers: int) -> Turn:
-    """Read photos once, and take the times from when all processes run to the last photo but one
-    of each: at the very end readers wait for the last."""
-    spent_s, last = 0.0, len(tasks) - workers
-    for number, (_, row) in enumerate(read_all(iter(tasks), request.settings, workers), start=1):
+    """Read photos once, and take the times from when all processes run to when one has none left.
+
+    Their number counts as it flows: what is in hand at the start and at the end is alike.
+    """
+    last = len(tasks) - 2 * workers
+    for number, _ in enumerate(read_all(iter(tasks), request.settings, workers), start=1):
         if number == WARM:
             begun, before, own = time.perf_counter(), _spent(os.getpid()), time.process_time()
-        if WARM < number <= last:
-            spent_s += float(row["read_s"] or 0)
         if number == last:
             wall = time.perf_counter() - begun
-            readers, own = _spent(os.getpid()) - before, time.process_time() - own
-    count = last - WARM
-    busy = min(1.0, spent_s / wall / workers)
-    return Turn(wall / count, readers / count, own / count, busy, os.getloadavg()[0])
+            spent = [after - then for after, then in zip(_spent(os.getpid()), before, strict=True)]
+            own = time.process_time() - own
+    count, busy = last - WARM, min(1.0, sum(spent) / wall / workers)
+    return Turn(wall / count, spent[0] / count, own / count, busy, os.getloadavg()[0])
 
 
-def _spent(pid: int) -> float:
-    """Give the processor's time that a process's readers have spent, in seconds."""
-    ticks = 0
-    for child in children_of(pid):
-        fields = Path(f"/proc/{child}/stat").read_text().rpartition(")")[2].split()
-        ticks += int(fields[11]) + int(fields[12])  # utime and stime (proc(5))
-    return ticks / os.sysconf("SC_CLK_TCK")
+def _spent(pid: int) -> tuple[float, float]:
+    """Give the seconds that a process's readers ran, and that they waited for a core (proc(5))."""
+    told = [Path(f"/proc/{child}/schedstat").read_text().split() for child in children_of(pid)]
+    return sum(int(one[0]) for one in told) / 1e9, sum(int(one[1]) for one in told) / 1e9
 
 
 def _options(folder: Path) -> Options:
@@ -222,7 +219,8 @@ def cost(folder: Path) -> None:
     cv2.setNumThreads(1)
     options = _options(folder)
     request = request_of(options)
-    found = random.Random(SEED).sample(list(walk(folder / "photos")), COST_PHOTOS)
+    there = list(walk(folder / "photos"))
+    found = random.Random(SEED).sample(there, min(COST_PHOTOS, len(there)))
     ratios, sizes, spent = [], [], []
     with tempfile.TemporaryDirectory() as name, Store(Path(name) / "r.db", create=True) as store:
         run, _ = store.begin(asked_of("", request, options))

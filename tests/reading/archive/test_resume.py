@@ -17,7 +17,7 @@ from tests.project.console import ROOT
 from tests.reading.archive import quick
 from tests.reading.archive.conftest import lines_of, photos
 
-PHOTOS, KILLS, WORKERS = 240, 6, 2
+PHOTOS, KILLS, WORKERS = 200, 5, 2
 SEED = 20261125
 IN_HAND = 2 * WORKERS  # photos that processes may hold when they are killed
 
