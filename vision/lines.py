@@ -8,7 +8,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import cv2
 import numpy as np
 
 from vision.closeup import ORIGIN, SLEEVE_DIAMETER_PX
@@ -91,18 +90,6 @@ class Outline:
         if self.top is not None:
             return self.top + self.radius
         return self.low - self.radius if self.low is not None else 0.0
-
-
-def shear(ridge: Map, slope: float, x0: float) -> Map:
-    """Slide each column so that lines of the given slope become level; (H, W) in and out."""
-    height, width = ridge.shape
-    matrix = np.array([[1.0, 0.0, 0.0], [slope, 1.0, -slope * x0]])
-    return np.asarray(
-        cv2.warpAffine(
-            ridge, matrix, (width, height), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-        ),
-        dtype=np.float32,
-    )
 
 
 def _gathered(
@@ -196,69 +183,3 @@ def _steer(band: Map, y0: float) -> tuple[float, float]:
         if columns[at] > best[0]:
             best = (float(columns[at]), float(at), float(lean))
     return best[1], best[2]
-
-
-def _peak(profile: NDArray[np.float64], expected: float, spread: float) -> tuple[float, float]:
-    """Strongest place of a profile near an expected one, by the mean of its neighbourhood."""
-    at = np.arange(len(profile))
-    weighted = profile * np.exp(-0.5 * ((at - expected) / spread) ** 2)
-    top = int(np.argmax(weighted))
-    lo, hi = max(top - 3, 0), min(top + 4, len(profile))
-    mass = profile[lo:hi].sum()
-    if mass <= 0:
-        return expected, 0.0
-    return float(np.sum(at[lo:hi] * profile[lo:hi]) / mass), float(profile[top])
-
-
-CUSTOMARY_STEP = 0.035  # (Rt - Rs) / Rs, as on common gauges: 0.25 mm on 7 mm (common practice)
-CUSTOMARY_WIDENING = 0.13  # slope of a bevel, px a px (common practice)
-LEAST_SILHOUETTE = 0.12  # mean ridge of a silhouette that counts
-RIDGE_INSIDE_PX = 0.8  # a silhouette's ridge lies inside the outline only: its mean, half a width
-
-
-def fit_outline(ridge: Map, axis: Axis, edge: Edge) -> Outline:
-    """Measure the silhouettes of sleeve and thimble beside the edge."""
-    level = shear(ridge, axis.slope, axis.x_edge).astype(np.float64)
-    x0, half = round(edge.x0), SLEEVE_DIAMETER_PX / 2
-    found: dict[str, tuple[float | None, float | None]] = {}
-    for name, (lo, hi) in {
-        "sleeve": (x0 - 60, x0 - 5),
-        "near": (x0 + 4, x0 + 16),
-        "far": (x0 + 16, x0 + 32),
-    }.items():
-        profile = level[:, max(lo, 0) : min(hi, level.shape[1])].mean(axis=1)
-        line = round(axis.y0)
-        upper, lower = profile.copy(), profile.copy()
-        upper[max(line - 8, 0) :] = 0.0
-        lower[: line + 8] = 0.0
-        top, strong_top = _peak(upper, ORIGIN[1] - half, 30.0)
-        low, strong_low = _peak(lower, ORIGIN[1] + half, 30.0)
-        found[name] = (
-            top - axis.y0 - RIDGE_INSIDE_PX if strong_top > LEAST_SILHOUETTE else None,
-            low - axis.y0 + RIDGE_INSIDE_PX if strong_low > LEAST_SILHOUETTE else None,
-        )
-    return _stepped(found)
-
-
-def _stepped(found: dict[str, tuple[float | None, float | None]]) -> Outline:
-    """Put the silhouettes together: how far the thimble stands proud, and how it widens."""
-    top, low = found["sleeve"]
-    customary = CUSTOMARY_STEP * SLEEVE_DIAMETER_PX / 2
-    widths = {}
-    for name, (a, b) in found.items():
-        if a is not None and b is not None:
-            widths[name] = 0.5 * (b - a)
-    widening, step, u_step = CUSTOMARY_WIDENING, customary, 0.4 * customary
-    if "near" in widths and "far" in widths:
-        measured = (widths["far"] - widths["near"]) / 14.0
-        widening = float(np.clip(0.5 * (measured + CUSTOMARY_WIDENING), 0.0, 0.3))
-    if "near" in widths and "sleeve" in widths:
-        measured = widths["near"] - 10.0 * widening - widths["sleeve"]
-        step = float(np.clip(0.5 * (measured + customary), 0.3 * customary, 3 * customary))
-        u_step = 0.7
-    if "near" in widths and (top is None or low is None):
-        near = found["near"]
-        shrink = customary + 10.0 * widening
-        top = near[0] + shrink if near[0] is not None else None
-        low = near[1] - shrink if near[1] is not None else None
-    return Outline(top, low, step, u_step, widening)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vision import closeup, decide, lines, marks, sleeve, thimble
+from vision import closeup, decide, lines, marks, silhouettes, sleeve, thimble
 from vision.closeup import Pose
 from vision.decide import Findings, Posterior
 from vision.evidence import evidence_of
@@ -37,7 +37,6 @@ MOST_POSES = 3  # places of a photo that are looked at closely
 STARTS_MM = {Decimal(0): 0.76, Decimal(25): 0.12, Decimal(50): 0.07, Decimal(75): 0.05}
 GOOD_LOOK = 0.55  # quality of a close-up from which no other place is tried
 REVERSED_LOG_RATIO = 4.0  # evidence for numbers that run the other way
-GRATINGS = (25, 50, 100)  # divisions of the trade's thimbles
 LEAST_EVENNESS = 0.3  # of the thimble's grating; below, no divisions were seen
 FITTED_COHERENCE = 0.25  # from which the divisions tell the size of the thimble
 ANOTHER_PITCH = (
@@ -63,7 +62,7 @@ class Look:
         if self.findings is None:
             return 0.05 * self.marks.present
         bevel = self.findings.bevel
-        best = max(thimble.grating(bevel, n).evenness for n in GRATINGS)
+        best = max(thimble.grating(bevel, n).evenness for n in thimble.GRATINGS)
         seen = min(self.findings.axis.strength, 1.0) * min(1.0, 0.3 + self.findings.edge.strength)
         return (0.5 + 0.5 * self.marks.present) * math.sqrt(max(seen, 0.0)) * best
 
@@ -94,7 +93,7 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose) -> Look:
     if axis is None or edge is None:
         return Look(pose, matrix, cut, seen, None, "line_hidden" if axis is None else "cut_off")
     axis = replace(axis, x_edge=edge.x0, y0=float(axis.y_at(edge.x0)))
-    outline = lines.fit_outline(seen.ridge("silhouette"), axis, edge)
+    outline = silhouettes.fit_outline(seen.ridge("silhouette"), axis, edge)
     bevel = thimble.unroll(seen.ridge("division"), axis, edge, outline)
     teeth, shear = sleeve.find_teeth(seen.ridge("graduation"), axis, edge)
     numerals = marks.numerals(seen)
@@ -122,8 +121,7 @@ def _refined(seen: Look) -> Pose:
     back = closeup.invert(seen.matrix)
     x, y = closeup.move(back, np.array([[f.edge.x0, f.axis.y0]]))[0]
     shrink = seen.pose.sleeve_diameter_px / closeup.SLEEVE_DIAMETER_PX
-    fits = [thimble.fit_cylinder(f.bevel, n) for n in GRATINGS]
-    radius, _, coherence = max(fits, key=lambda fit: fit[2])
+    radius, _, coherence = max(f.bevel.cylinders.values(), key=lambda fit: fit[2])
     known = coherence > FITTED_COHERENCE or (
         f.outline.top is not None and f.outline.low is not None
     )
@@ -272,7 +270,9 @@ def _objections(
     if chosen.grating.evenness < LEAST_EVENNESS:
         out.append(reason(_why_no_lines(seen, f)))
     if scale is not None:
-        others = [thimble.fit_cylinder(f.bevel, n)[2] for n in GRATINGS if n != scale.divisions]
+        others = [
+            thimble.fit_cylinder(f.bevel, n)[2] for n in thimble.GRATINGS if n != scale.divisions
+        ]
         if max(others) > chosen.grating.coherence + MISMATCH or _another_pitch(f, chosen):
             out.append(reason("scale_mismatch"))
     elif share < ACCEPT:

@@ -6,8 +6,7 @@ Angles are counted about the axis, upwards from the middle of the picture of the
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import cv2
@@ -24,6 +23,9 @@ if TYPE_CHECKING:
 
 BAND_PX = (2.0, 13.0)  # how far behind the edge division lines are looked at
 STEP_PX = 0.5
+SEARCH_EVERY = 2  # rows that the search for the cylinder looks at: a px, as the ridges have
+GRATINGS = (25, 50, 100)  # divisions of the trade's thimbles
+COHERENT = 0.25  # coherence from which the divisions tell where the middle lies
 FAINT = 0.03  # ridge probability below which a row says nothing
 WIDEST_RAD = math.radians(62)  # divisions farther round are too crowded to help
 LINES_AROUND = 3.5  # divisions each side of the line that the fraction is taken from
@@ -42,11 +44,15 @@ COHERENCE_LOG = 30.0  # log-likelihood of a cylinder per unit of its grating's c
 
 @dataclass(frozen=True, eq=False)
 class Bevel:
-    """The bevel beside the edge: ridge probability against px below the reference line."""
+    """The bevel beside the edge: ridge probability against px below the reference line.
+
+    `cylinders` holds radius, middle and coherence for each of the trade's gratings.
+    """
 
     dy: Floats
     profile: Floats
     outline: Outline
+    cylinders: dict[int, tuple[float, float, float]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -85,12 +91,29 @@ def _arcsine(value: float) -> float:
 
 
 def unroll(ridge: NDArray[np.float32], axis: Axis, edge: Edge, outline: Outline) -> Bevel:
+    """Sample the division ridges along the edge and fit the trade's gratings to them.
+
+    The lines behind the edge fan out from the thimble's middle: where they themselves tell it
+    better than the outline did, they are sampled once more.
+    """
+    bevel = _sampled(ridge, axis, edge, outline, outline.middle)
+    cylinders = {n: fit_cylinder(bevel, n) for n in GRATINGS}
+    _, middle, coherence = max(cylinders.values(), key=lambda fit: fit[2])
+    if coherence > COHERENT and abs(middle - outline.middle) > U_SILHOUETTE_PX:
+        bevel = _sampled(ridge, axis, edge, outline, middle)
+        cylinders = {n: fit_cylinder(bevel, n) for n in GRATINGS}
+    return replace(bevel, cylinders=cylinders)
+
+
+def _sampled(
+    ridge: NDArray[np.float32], axis: Axis, edge: Edge, outline: Outline, middle: float
+) -> Bevel:
     """Sample the division ridges along the edge, following the fan of the lines behind it."""
     reach = 1.1 * SLEEVE_DIAMETER_PX
     dy = np.arange(-reach, reach, STEP_PX)
     behind = np.linspace(*BAND_PX, 8)[:, None]
     grown = 1.0 + outline.widening * behind / (outline.radius + outline.step)
-    fanned = outline.middle + (dy[None, :] - outline.middle) * grown
+    fanned = middle + (dy[None, :] - middle) * grown
     x = edge.x_at(dy)[None, :] + behind
     y = axis.y0 + axis.slope * (x - axis.x_edge) + fanned
     samples = cv2.remap(
@@ -114,24 +137,27 @@ def _coherences(bevel: Bevel, divisions: int, radius: Floats, middle: Floats) ->
 
     In single precision, whose 1e-5 of a division is far below what lines allow: ten times as fast.
     """
-    r, m, dy = (v.astype(np.float32) for v in (radius[..., None], middle[..., None], bevel.dy))
+    rows = bevel.dy[::SEARCH_EVERY]
+    r, m, dy = (v.astype(np.float32) for v in (radius[..., None], middle[..., None], rows))
     farthest = np.float32(math.sin(WIDEST_RAD))
     sine = (m - dy) / r
-    weight = bevel.profile.astype(np.float32) * (np.abs(sine) < farthest)
+    light = bevel.profile[::SEARCH_EVERY].astype(np.float32)
+    weight = light * (np.abs(sine) < farthest)
     phase = np.float32(divisions) * np.arcsin(np.clip(sine, -farthest, farthest))
     along, across = (weight * wave(phase) for wave in (np.cos, np.sin))
     return np.asarray(
-        np.hypot(along.sum(axis=-1), across.sum(axis=-1)) / (bevel.profile.sum() + 1e-9)
+        np.hypot(along.sum(axis=-1), across.sum(axis=-1)) / (float(light.sum()) + 1e-9)
     )
 
 
-@lru_cache(maxsize=64)
 def fit_cylinder(bevel: Bevel, divisions: int) -> tuple[float, float, float]:
     """Find radius and middle on which the divisions are evenly spaced, and their coherence.
 
     The positions of evenly engraved lines follow R sin(theta); the silhouettes hold R and the
-    middle where they are seen.
+    middle where they are seen. A bevel that was unrolled holds the trade's already.
     """
+    if divisions in bevel.cylinders:
+        return bevel.cylinders[divisions]
     o = bevel.outline
     seen = o.top is not None and o.low is not None
     start = (o.radius + o.step, o.middle)

@@ -7,7 +7,6 @@ import pytest
 
 from vision import lines
 from vision.closeup import ORIGIN, SIZE
-from vision.lines import Axis, Edge
 
 ROWS, COLS = np.mgrid[: SIZE[1], : SIZE[0]].astype(float)
 WIDE = 1.3  # half-width of the ridges, px
@@ -122,53 +121,3 @@ def test_the_edges_arc_is_found(x0, lean, bend):
 def test_no_edge_is_none():
     assert lines.fit_edge(np.zeros(SIZE[::-1], np.float32), 127.5) is None
     assert lines.fit_edge(arc(420.0, 0, 0, 127.5), 127.5) is None  # out of reach
-
-
-def straight(slope=0.0):
-    return Axis(127.4, slope, 352.3, 60.0, 352.0, 0.1, 0.9), Edge(352.3, 0, 0, 0, 0.2, 1.0)
-
-
-def silhouettes(top, low, step, widening, slope=0.0, only=("top", "low")):
-    """Draw outlines, their ridge inside only: the sleeve's and, past the edge, the thimble's."""
-    out = np.zeros(SIZE[::-1])
-    behind = COLS - 352.3
-    proud = np.where(behind > 0, step + widening * behind, 0.0)
-    line = 127.4 + slope * behind
-    for name, y, side in (("top", top, -1), ("low", low, 1)):
-        if name in only:
-            inside = side * (line + y + side * proud - ROWS)
-            out = np.maximum(out, np.exp(-0.5 * (inside / 1.2) ** 2) * (inside > 0))
-    return (0.9 * out).astype(np.float32)
-
-
-@pytest.mark.parametrize(("top", "low"), [(-81.3, 78.4), (-60.2, 99.5), (-99.0, 62.0)])
-@pytest.mark.parametrize("slope", [0.0, 0.05])
-def test_the_silhouettes_are_measured(top, low, slope):
-    ridge = silhouettes(top, low, 2.8, 0.13, slope)
-    outline = lines.fit_outline(ridge, *straight(slope))
-    assert outline.top == pytest.approx(top, abs=0.6)
-    assert outline.low == pytest.approx(low, abs=0.6)
-    assert outline.middle == pytest.approx((top + low) / 2, abs=0.4)
-    assert outline.radius == pytest.approx((low - top) / 2, abs=0.5)
-    assert abs(outline.step - 2.8) < 2 * outline.u_step
-    assert outline.widening == pytest.approx(0.13, abs=0.03)
-
-
-def test_one_silhouette_gives_the_middle_by_the_closeups_own_radius():
-    for only, middle in (("top", -60.2 + 80), ("low", 95.5 - 80)):
-        outline = lines.fit_outline(silhouettes(-60.2, 95.5, 2.8, 0.13, only=(only,)), *straight())
-        assert (outline.top is None) == (only == "low")
-        assert (outline.low is None) == (only == "top")
-        assert outline.radius == 80
-        assert outline.middle == pytest.approx(middle, abs=0.8)
-    bare = lines.fit_outline(np.zeros(SIZE[::-1], np.float32), *straight())
-    assert (bare.top, bare.low, bare.radius, bare.middle) == (None, None, 80, 0)
-    assert bare.step > 0
-
-
-def test_shear_makes_lines_level_about_the_given_column():
-    ridge = level_line(127.4, 0.1)
-    level = lines.shear(ridge, 0.1, ORIGIN[0])
-    rows = np.arange(SIZE[1])[:, None]
-    middles = (level * rows).sum(axis=0)[80:340] / level.sum(axis=0)[80:340]
-    assert np.abs(middles - 127.4).max() < 0.1
