@@ -25,6 +25,7 @@ from vision.scale import Scale
 # How a wrong observation comes about, before it is looked at. Defaults, set by judgement: one slip
 # is the rule, two or something else the exception.
 ONE_SLIP, TWO_SLIPS, UNEXPLAINED = 0.8, 0.1, 0.1
+RIGHT_BEFOREHAND = 0.7  # share of right answers in a class before it is looked at; by judgement
 U_EYE_DIVISIONS = 0.25  # standard error of a careful eye between two divisions (common practice)
 LEAST_VIEW = 0.002  # views of the gauge less likely than this are left out
 SPAN_PITCHES = 50  # a range of 25 mm, in which an unexplained number may lie anywhere
@@ -131,7 +132,14 @@ def _zeros(truth: Truth) -> list[tuple[Decimal | None, float]]:
 
 
 def rank(sheet: Sheet, truth: Truth, prior: Prior | None = None) -> tuple[Candidate, ...]:
-    """Rank the explanations of a wrong sheet, likeliest first; probabilities sum to 1.
+    """Rank the explanations of a wrong sheet, likeliest first; see `explain`."""
+    return explain(sheet, truth, prior)[0]
+
+
+def explain(
+    sheet: Sheet, truth: Truth, prior: Prior | None = None
+) -> tuple[tuple[Candidate, ...], float]:
+    """Rank the explanations of a wrong sheet, and give the probability of the sheet under them all.
 
     Two slips together are tried where no single one gives all the numbers. A lone value of which
     nobody said whether it is the shown or the corrected reading (`Sheet.either`) is tried as both.
@@ -144,6 +152,13 @@ def rank(sheet: Sheet, truth: Truth, prior: Prior | None = None) -> tuple[Candid
         What the photo shows.
     prior : Prior, optional
         The default order where not given.
+
+    Returns
+    -------
+    candidates : tuple of Candidate
+        Likeliest first; their probabilities sum to 1, but for those too small to name.
+    evidence : float
+        How probable it is that a student who is wrong writes just this.
     """
     prior = prior or Prior()
     seen = views(truth, fine=_finer_than_a_division(sheet, truth.scale))
@@ -157,7 +172,38 @@ def rank(sheet: Sheet, truth: Truth, prior: Prior | None = None) -> tuple[Candid
     total = sum(score for score, _ in scores.values())
     ranked = [Candidate(slips, score / total, steps) for slips, (score, steps) in scores.items()]
     ranked = [one for one in ranked if one.probability >= NAMED_FROM or not one.slips]
-    return tuple(sorted(ranked, key=_place))
+    return tuple(sorted(ranked, key=_place)), total
+
+
+def chance_if_right(sheet: Sheet, truth: Truth) -> float:
+    """Give the probability that a student who reads rightly writes just this."""
+    seen = views(truth, fine=_finer_than_a_division(sheet, truth.scale))
+    return max(
+        sum(view.weight * likelihood(view.steps, one) for view in seen)
+        for one in _meanings(sheet, truth)
+    )
+
+
+def chance_of_misreading(
+    sheet: Sheet, truth: Truth, others: Sequence[tuple[int, float, float]], evidence: float
+) -> float:
+    """Give the probability that the photo was misread and the student, who seems wrong, is right.
+
+    Parameters
+    ----------
+    sheet, truth
+        What was written, and what the photo seems to show.
+    others : sequence of (turns, division, probability)
+        What else the photo may show.
+    evidence : float
+        From `explain`.
+    """
+    right = RIGHT_BEFOREHAND * sum(
+        probability * chance_if_right(sheet, replace(truth, turns=turns, division=division))
+        for turns, division, probability in others
+    )
+    wrong = (1 - RIGHT_BEFOREHAND) * evidence
+    return right / (right + wrong) if right else 0.0
 
 
 def _meanings(sheet: Sheet, truth: Truth) -> tuple[Sheet, ...]:

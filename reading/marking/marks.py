@@ -248,6 +248,8 @@ def _lost(candidate: Candidate, sheet: Sheet, truth: Truth, limit: Decimal) -> d
         if slip.code == "only_one_scale" and candidate.steps is not None:
             alone = candidate.steps.reading == candidate.steps.sleeve
             lost["division" if alone else "sleeve"] = slip.sentence
+        elif slip.stage == Stage.SUM:
+            lost["final_value"] = slip.sentence
         elif slip.stage in _SPOILED:
             lost[_SPOILED[slip.stage]] = slip.sentence
     if candidate.slips:
