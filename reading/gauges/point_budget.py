@@ -63,8 +63,8 @@ def point_budget(result: Measurement, scale_width: float, blocks_u: float) -> Bu
         parts.append(Component("parallax", eye_parallax(scale), how))
     if isinstance(result.correction, Correction):
         check = result.correction.check
-        u, degrees = zero_as_read(check, result.gauge.scale), zero_degrees(check)
-        parts.append(Component(ZERO_CHECK, u, "as finely as it was read", degrees))
+        u = zero_as_read(check, result.gauge.scale)
+        parts.append(Component(ZERO_CHECK, u, "as finely as it was read", zero_degrees(check, u)))
     if result.warmth is not None:
         u = temperature_uncertainty(float(result.after_calibration), result.warmth)
         parts.append(Component("temperature", u, "temperatures and expansions, rectangular"))

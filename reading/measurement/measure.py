@@ -130,7 +130,9 @@ def _budget(result: Measurement, fixed_k: float | None) -> Budget:
     parts = [*_reading_components(result), *_scale_components(result)]
     if isinstance(result.correction, Correction) and not _zero_cancels(result):
         check = result.correction.check
-        parts.append(Component("zero check", check.u, "the zero check's own", zero_degrees(check)))
+        parts.append(
+            Component("zero check", check.u, "the zero check's own", zero_degrees(check, check.u))
+        )
     if result.calibration is not None:
         parts.append(Component("calibration", result.calibration.u, result.calibration.origin))
     if result.warmth is not None:
@@ -186,12 +188,12 @@ def eye_parallax(scale: Scale) -> float:
     return rectangular(2 * most * float(scale.least_count))
 
 
-def zero_degrees(check: ZeroCheck) -> float:
-    """Give the degrees of freedom of a zero check: those of its photos' scatter (GUM G.4.1)."""
+def zero_degrees(check: ZeroCheck, u: float) -> float:
+    """Give the degrees of freedom of a zero check's `u`: its photos' scatter's (GUM G.4.1)."""
     if check.source != PHOTOS or not check.spread:
         return math.inf
     n = len(check.photos)
-    return (n - 1) * (check.u / (check.spread / math.sqrt(n))) ** 4
+    return (n - 1) * (u / (check.spread / math.sqrt(n))) ** 4
 
 
 def _roundness(cells: Sequence[Sequence[Sequence[Decimal]]], scale: Scale) -> Roundness | None:

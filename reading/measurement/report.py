@@ -56,7 +56,7 @@ def report(result: Measurement, unit: str, pictures: Sequence[Picture] = (), who
         html.heading("Readings"),
         _readings(result),
         html.heading("Uncertainty"),
-        html.table(header, rows),
+        html.table(header, rows, "whole"),
         html.heading("Working"),
         html.working(explanation(result, unit)),
         html.signature(who),

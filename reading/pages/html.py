@@ -21,7 +21,8 @@ tr { break-inside: avoid } td img { max-width: none; width: 62mm; max-height: no
 .numbers { font-size: 8.5pt; width: 100% } .numbers th, .numbers td { padding: .15em 0 .15em .5em }
 .numbers th + th, .numbers td + td { text-align: right }
 figure { margin: .5em 0; break-inside: avoid } img, svg { max-width: 100%; max-height: 120mm }
-figcaption, footer { font-size: 9pt; color: #333 } .result { font-size: 15pt; margin: .6em 0 }
+figcaption, footer { font-size: 9pt; color: #333 } .whole { break-inside: avoid }
+.result { font-size: 14pt; margin: .6em 0 }
 td, li, figcaption { overflow-wrap: anywhere } .warnings { border-left: 3px solid #b00020 }
 pre { font: 9pt/1.45 monospace; white-space: pre-wrap; overflow-wrap: anywhere; margin: .3em 0 }
 .gallery { display: grid; grid-template-columns: 1fr 1fr; gap: 4mm; align-items: start }
@@ -30,7 +31,7 @@ pre { font: 9pt/1.45 monospace; white-space: pre-wrap; overflow-wrap: anywhere; 
 .sign { display: flex; gap: 8mm; margin: 2em 0 1em; break-inside: avoid }
 .sign span { flex: 1; border-bottom: 1px solid #000 }
 """
-_FEW_PICTURES = 4  # so many go two in a row, more of them three: a page holds six
+_FEW_PICTURES = 2  # more of them go three in a row: a sheet holds six and more
 
 
 def page(title: str, parts: Sequence[str], footer: str = "", mark: str = "") -> str:
@@ -47,8 +48,9 @@ def page(title: str, parts: Sequence[str], footer: str = "", mark: str = "") -> 
 
 def _on_each_sheet(mark: str) -> str:
     """Write a mark and the sheet's number into the margin of every printed sheet."""
-    # A string of CSS: what could end it, or the style it stands in, is written as its code.
-    text = "".join(one if one.isalnum() or one in " .-_/" else f"\\{ord(one):06x}" for one in mark)
+    # A string of CSS: what could end it, or the style it stands in, is written as its code
+    # (the space after it belongs to the code).
+    text = "".join(one if one.isalnum() or one in " .-_/" else f"\\{ord(one):06x} " for one in mark)
     return (
         f'@page {{ @bottom-left {{ content: "{text}"; font: 9pt serif }} @bottom-right {{ content: '
         '"sheet " counter(page) " of " counter(pages); font: 9pt serif } }\n'

@@ -10,7 +10,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from reading.gauge import PHOTOS, Gauge, ZeroCheck
+from reading.gauge import PHOTOS, Gauge, ZeroCheck, ZeroPhoto
 from reading.gauges.calibration import (
     TEST_LENGTHS_MM,
     Block,
@@ -135,6 +135,19 @@ def test_photos_bring_their_own_doubt_in_the_place_of_the_least_count():
     taken = [OneReading(Decimal("2.523"), "a.jpg", PhotoRecord("a.jpg", "aa"), 0.0005)]
     done = calibrate(FINE, [(Block(Decimal("2.5")), measure(FINE, taken, about))], Conditions(NOON))
     assert done.points[0].u * 1000 == pytest.approx(math.hypot(0.5, 1), rel=1e-9)
+
+
+def test_the_scatter_of_zero_photos_brings_its_few_degrees_of_freedom():
+    # Three photos, s = 3 µm, so u = √3 µm with ν = 2 by GUM G.4.1, the least count taken off.
+    seen = 0.003 / math.sqrt(3)
+    whole = math.hypot(seen, 0.01 / math.sqrt(12))
+    photos = tuple(ZeroPhoto(f"{n}.jpg", f"{n}", Decimal("0.021")) for n in range(3))
+    zero = ZeroCheck("G1", NOON, Decimal("0.021"), whole, PHOTOS, photos, 0.003)
+    about = About(When(NOON, FROM_USER), checks=(zero,))
+    taken = [OneReading(Decimal("2.523"), "a.jpg", PhotoRecord("a.jpg", "aa"), 1e-6)]
+    result = measure(FINE, taken, about)
+    done = calibrate(FINE, [(Block(Decimal("2.5")), result)], Conditions(NOON))
+    assert done.points[0].k == pytest.approx(4.3027, abs=1e-4)  # t for ν = 2 at 95 %
 
 
 def test_one_zero_check_in_calibration_and_measurement_cancels():

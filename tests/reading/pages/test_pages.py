@@ -92,7 +92,7 @@ def test_a_page_escapes_and_saves(tmp_path):
 def test_a_mark_on_each_sheet_stays_within_its_string():
     marked = html.page("A", [], mark='1"} </style> \\')
     style = marked[marked.index("<style>") : marked.index("</style>")]
-    assert 'content: "1\\000022\\00007d \\00003c/style\\00003e \\00005c"' in style
+    assert 'content: "1\\000022 \\00007d  \\00003c /style\\00003e  \\00005c "' in style
     assert marked.count("</style>") == 1
 
 
