@@ -30,7 +30,7 @@ PHOTOS, PARTITION = 60, 5
 def cluster(tmp_path, monkeypatch):
     """Two workers, each a process of its own."""
     monkeypatch.setenv(quick.LOG, str(tmp_path / "log"))
-    monkeypatch.setenv(quick.PAUSE, "0.02")
+    monkeypatch.setenv(quick.PAUSE, "0.05")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # a killed worker's connections, as they break
         with distributed.LocalCluster(
@@ -48,21 +48,24 @@ def on_cluster(root, results, address, options=None):
     return said
 
 
-def kill_one(cluster, log):
-    """Kill a worker once some photos were read."""
+def kill_one(cluster, log, read_before):
+    """Kill a worker once some photos were read, and tell how many."""
     while not log.exists() or len(lines_of(log)) < PHOTOS // 4:
         time.sleep(0.01)
     worker = next(iter(cluster.workers.values()))
     os.kill(worker.pid, signal.SIGKILL)
+    read_before.append(len(lines_of(log)))
 
 
 def test_a_worker_killed_in_mid_run_changes_no_row(cluster, archive, go, rows, tmp_path):
     root = archive(photos(PHOTOS) | {"bad.jpg": b"", "refused.jpg": quick.photo(5, "refused")})
     there = tmp_path / "cluster.sqlite"
-    killer = threading.Thread(target=kill_one, args=(cluster, tmp_path / "log"))
+    read_before = []
+    killer = threading.Thread(target=kill_one, args=(cluster, tmp_path / "log", read_before))
     killer.start()
     on_cluster(root, there, cluster.scheduler_address)
     killer.join()
+    assert read_before[0] < PHOTOS - PARTITION  # in mid-run
     go(root)
     here, found = rows(), rows(there)
     assert set(found) == set(here)

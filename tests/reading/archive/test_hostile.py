@@ -81,7 +81,7 @@ def test_codes_are_told_apart_from_those_of_pictures():
 @pytest.mark.parametrize("word", ["ends", "hangs", "fails"])
 def test_a_photo_that_breaks_its_reader_costs_one_row(make_folder, results, rows, word):
     root = make_folder(photos(8) | {"0003.jpg": quick.photo(3, word)})
-    wanted = Reading(str(root), results, 2, patience_s=1.5)
+    wanted = Reading(str(root), results, 2, patience_s=3.0)
     assert read_archive(wanted, Options(), print, quick.look) == 0
     codes = {name: row["codes"] for name, row in rows().items() if row["codes"]}
     expected = {"ends": "reader_crashed", "hangs": "timed_out", "fails": "unexpected_error"}

@@ -35,7 +35,7 @@ def rows_in(results):
 
 def begin(root, results, log):
     command = [sys.executable, "-m", "tests.reading.archive.driver", root, results, str(WORKERS)]
-    told = os.environ | {quick.LOG: str(log), quick.PAUSE: "0.01"}
+    told = os.environ | {quick.LOG: str(log), quick.PAUSE: "0.03"}
     return subprocess.Popen(command, cwd=ROOT, env=told, start_new_session=True)
 
 
@@ -43,7 +43,7 @@ def test_killed_at_random_points_every_photo_is_read_once(archive, results, tmp_
     root, log = archive(photos(PHOTOS)), tmp_path / "log"
     log.touch()
     rng = random.Random(SEED)
-    for number, point in enumerate(sorted(rng.sample(range(1, PHOTOS - 20), KILLS))):
+    for number, point in enumerate(sorted(rng.sample(range(1, PHOTOS - 60), KILLS))):
         process = begin(root, results, log)
         while rows_in(results) < point and process.poll() is None:
             time.sleep(0.005)
