@@ -1,24 +1,29 @@
-"""The cylinder's formulas: roll out of the line's place, and the parallax that follows from it."""
+"""The cylinder's formulas: angles out of heights, and the parallax that follows from the roll."""
 
 from __future__ import annotations
 
 import math
 
 
-def roll_from_line(height: float, sleeve_radius: float) -> float:
-    """Angle of the reference line about the axis, radians, 0 when it faces the camera.
+FARTHEST = 0.95  # of a radius, 72 degrees: farther round a mark is a hair's breadth wide
+
+
+def angle_at(height: float, radius: float) -> float:
+    """Angle about the axis of a cylinder's surface that is seen at a height, radians.
+
+    0 faces the camera: of the sleeve at the reference line this is the roll.
 
     Parameters
     ----------
-    height, sleeve_radius : float
-        Distance of the line above the sleeve's middle, and the sleeve's radius, in one unit. A
-        height beyond the radius is taken as the radius.
+    height, radius : float
+        Distance above the cylinder's middle, and its radius, in one unit. A height beyond
+        `FARTHEST` of the radius is taken as that.
 
     Notes
     -----
     asin(height / radius), for a distant camera.
     """
-    return math.asin(max(-1.0, min(1.0, height / sleeve_radius)))
+    return math.asin(max(-FARTHEST, min(FARTHEST, height / radius)))
 
 
 def parallax_divisions(

@@ -15,6 +15,7 @@ import numpy as np
 from vision.closeup import SLEEVE_DIAMETER_PX
 from vision.lines import Axis, Edge, Outline
 from vision.marks import Numeral
+from vision.parallax import angle_at
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -78,16 +79,12 @@ class Grating:
     @property
     def seen_line_rad(self) -> float:
         """Angle of the thimble's surface that is seen where the reference line points."""
-        return _arcsine(self.middle / self.radius)
+        return angle_at(self.middle, self.radius)
 
     @property
     def roll_rad(self) -> float:
         """True angle of the reference line about the axis."""
-        return _arcsine(self.middle / self.sleeve_radius)
-
-
-def _arcsine(value: float) -> float:
-    return math.asin(max(-0.95, min(0.95, value)))
+        return angle_at(self.middle, self.sleeve_radius)
 
 
 def unroll(ridge: NDArray[np.float32], axis: Axis, edge: Edge, outline: Outline) -> Bevel:
@@ -206,7 +203,7 @@ def grating(bevel: Bevel, divisions: int, u_line_px: float = 0.1) -> Grating:
     """
     radius, middle, coherence = fit_cylinder(bevel, divisions)
     angle, weight = _turn(bevel, np.array(radius), np.array(middle))
-    line = _arcsine(middle / radius)
+    line = angle_at(middle, radius)
     half = max(LINES_AROUND * 2 * math.pi / divisions, math.radians(10))
     off = (angle - line) / half
     window = np.where(np.abs(off) < 1, 0.5 + 0.5 * np.cos(math.pi * off), 0.0) * weight
@@ -234,7 +231,7 @@ def numeral_offsets(
         dy = peak.y - float(axis.y_at(peak.x))
         behind = max(peak.x - float(edge.x_at(dy)), 0.0)
         grown = on.radius + widening * min(behind, BEVEL_PX)
-        angle = _arcsine((on.middle - dy) / grown)
+        angle = angle_at(on.middle - dy, grown)
         out.append((angle - on.seen_line_rad) * on.divisions / (2 * math.pi))
     return np.array(out)
 

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from vision.parallax import parallax_divisions, roll_from_line
+from vision.parallax import FARTHEST, angle_at, parallax_divisions
 
 RS, RT = 7.75, 8.15  # mm: a common sleeve, and a bevel's edge 0.4 mm proud of it
 ROLL = math.radians(20)
@@ -49,16 +49,19 @@ def test_it_is_odd_and_nothing_on_a_straight_look_or_without_a_step() -> None:
         assert parallax_divisions(roll, RS, RS, 50) == pytest.approx(0, abs=1e-12)
 
 
-def test_the_roll_follows_from_the_lines_height() -> None:
+def test_the_angle_follows_from_the_height() -> None:
     # sin 30 deg = 1/2
-    assert roll_from_line(3.875, RS) == pytest.approx(math.pi / 6, rel=1e-12)
-    assert roll_from_line(-3.875, RS) == pytest.approx(-math.pi / 6, rel=1e-12)
-    assert roll_from_line(0.0, RS) == 0
+    assert angle_at(3.875, RS) == pytest.approx(math.pi / 6, rel=1e-12)
+    assert angle_at(-3.875, RS) == pytest.approx(-math.pi / 6, rel=1e-12)
+    assert angle_at(0.0, RS) == 0
     for degrees in range(-60, 61, 7):
         height = RS * math.sin(math.radians(degrees))
-        assert roll_from_line(height, RS) == pytest.approx(math.radians(degrees), abs=1e-12)
-    assert roll_from_line(1.01 * RS, RS) == pytest.approx(math.pi / 2)
-    assert roll_from_line(-2 * RS, RS) == pytest.approx(-math.pi / 2)
+        assert angle_at(height, RS) == pytest.approx(math.radians(degrees), abs=1e-12)
+    # sin 71.805 deg = 0.95
+    for height in (0.96 * RS, 1.01 * RS, 2 * RS):
+        assert math.degrees(angle_at(height, RS)) == pytest.approx(71.805, abs=0.001)
+        assert angle_at(-height, RS) == -angle_at(height, RS)
+    assert FARTHEST == 0.95
 
 
 @pytest.mark.parametrize(
