@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-
 FARTHEST = 0.95  # of a radius, 72 degrees: farther round a mark is a hair's breadth wide
 
 
