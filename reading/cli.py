@@ -20,6 +20,7 @@ from reading.exchange.cli import book_app
 from reading.gauges.care import zero_days
 from reading.gauges.cli import gauge_app
 from reading.gauges.report import Telling
+from reading.marking.cli import mark
 from reading.measurement.cli import measure
 from reading.measurement.taking import kept_reading, known_edge_set
 from reading.problem import Problem
@@ -52,6 +53,7 @@ app.add_typer(gauge_app, name="gauge")
 app.add_typer(book_app, name="book")
 app.add_typer(archive_app, name="archive")
 app.command()(desk)
+app.command()(mark)
 app.command()(measure)
 app.command()(qualify)
 

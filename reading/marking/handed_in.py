@@ -180,7 +180,8 @@ def take_in(given: Path, photos: Path | None, room: Path) -> HandedIn:
 
 def _own_lists(files: Files) -> tuple[list[tuple[Columns, Sequence[Cell], str]], list[Columns]]:
     """Read the list in each student's folder; the folder's name is the student's."""
-    rows, columns = [], []
+    rows: list[tuple[Columns, Sequence[Cell], str]] = []
+    columns: list[Columns] = []
     lists = sorted(
         name for name in files.found if PurePosixPath(name).suffix.lower() in TABLE_ENDINGS
     )

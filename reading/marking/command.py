@@ -1,0 +1,188 @@
+"""What `datumline mark` does: take in, look, mark, write."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+from reading.book import Book, book_path
+from reading.marking import habits as told
+from reading.marking.class_page import class_page, kappa_lines, summary
+from reading.marking.decisions import keep_open, read_decisions
+from reading.marking.diagnosis import Prior
+from reading.marking.eyes import Hours
+from reading.marking.handed_in import Observation, by_student, take_in
+from reading.marking.marked import EYES, Marked, Rules, learn, mark, tells
+from reading.marking.marks import Asked
+from reading.marking.photos import Job, Seen, Tool, see_all
+from reading.marking.results import (
+    ROW_HEADER,
+    STUDENT_HEADER,
+    Student,
+    numbered,
+    observation_rows,
+    student_rows,
+)
+from reading.marking.scheme import Scheme
+from reading.marking.student_page import student_page
+from reading.marking.table import needed, write_csv, write_xlsx
+from reading.marking.written import writes_a_unit
+from reading.measurement.taking import known_edge_set
+from reading.pages.html import save
+from reading.problem import Problem
+from reading.terminal import DONE, REFUSED, Say
+from vision.scale import Scale
+
+LONGEST_NAME = 60  # letters of a student's name in a file's name
+
+
+@dataclass(frozen=True)
+class MarkRequest:
+    """What `datumline mark` was asked for."""
+
+    given: Path
+    photos: Path | None
+    out: Path
+    scheme: Scheme
+    book: Path | None = None
+    gauge: str | None = None  # for rows that name none
+    scale: Scale | None = None  # for rows without a gauge of the book
+    hours: Hours | None = None
+    decisions: Path | None = None
+    learn: bool = False
+    names: bool = False
+    xlsx: bool = False
+    now: datetime = field(default_factory=datetime.now)
+
+
+def run(request: MarkRequest, say: Say) -> int:
+    """Mark a class, and give the exit code: 3 while anything waits for the instructor."""
+    out = request.out
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise Problem(f"{out}: no folder can be made there ({error.strerror})") from error
+    if request.xlsx:
+        needed(out / "marks.xlsx")
+    decisions_file = request.decisions or out / "decisions.csv"
+    decisions = read_decisions(decisions_file)
+    with tempfile.TemporaryDirectory(prefix="datumline-") as name:
+        room = Path(name)
+        handed_in = take_in(request.given, request.photos, room)
+        say("\n".join(f"column {line}" for line in handed_in.columns))
+        for fault in handed_in.faults:
+            say(f"not opened: {fault}")
+        tools = _tools(handed_in.observations, request)
+        seen = _look(handed_in.observations, tools, room, request.now)
+        asked = Asked(
+            handed_in.asks_correction,
+            any(writes_a_unit(one.entry) for one in handed_in.observations),
+        )
+        rules = Rules(request.scheme, asked, request.hours)
+        marked = mark(handed_in.observations, seen, tools, decisions, rules)
+        prior = Prior()
+        if request.learn:
+            prior = learn(marked)
+            rules = Rules(request.scheme, asked, request.hours, prior)
+            marked = mark(handed_in.observations, seen, tools, decisions, rules)
+        students = _write(marked, prior, request)
+    return _tell(students, prior, decisions_file, request, say)
+
+
+def _tools(observations: Sequence[Observation], request: MarkRequest) -> list[Tool]:
+    """Find the gauge of each row: in the book by its name, else the scale that was given."""
+    names = [one.gauge or request.gauge or "" for one in observations]
+    known: dict[str, Tool] = {}
+    path = book_path(request.book)
+    if any(names) and (path.exists() or request.scale is None):
+        with Book(path) as book:
+            for gauge in book.gauges():
+                if gauge.identifier in names:
+                    known[gauge.identifier] = Tool(
+                        gauge.scale,
+                        gauge,
+                        book.zero_checks(gauge.identifier),
+                        known_edge_set(book, gauge),
+                    )
+    tools = []
+    for name in names:
+        unknown = name if name and name not in known and request.scale is None else ""
+        tools.append(known.get(name) or Tool(request.scale, unknown=unknown))
+    return tools
+
+
+def _look(
+    observations: Sequence[Observation], tools: Sequence[Tool], room: Path, now: datetime
+) -> list[Seen | None]:
+    """Look at every photo that was found, once."""
+    jobs = {
+        place: Job(one.file, tool, room / f"picture-{place}.jpg", now)
+        for place, (one, tool) in enumerate(zip(observations, tools, strict=True))
+        if one.file is not None
+    }
+    seen = dict(zip(jobs, see_all(list(jobs.values())), strict=True))
+    return [seen.get(place) for place in range(len(observations))]
+
+
+def _write(marked: Sequence[Marked], prior: Prior, request: MarkRequest) -> list[Student]:
+    """Write tables and pages."""
+    by_place = {one.observation.place: one for one in marked}
+    groups = [
+        (name, [by_place[one.place] for one in own])
+        for name, own in by_student(one.observation for one in marked)
+    ]
+    out = request.out
+    students = numbered(groups, out / "students.csv")
+    habits = {
+        one.name: [
+            habit
+            for habit in (told.parallax(one.marked), told.handling(one.marked, marked))
+            if habit is not None
+        ]
+        for one in students
+    }
+    pages = [_page_name(one, request.names) for one in students]
+    for student, page in zip(students, pages, strict=True):
+        save(student_page(student, habits[student.name]), out / page)
+    rows = observation_rows(students)
+    write_csv(out / "marks.csv", ROW_HEADER, rows)
+    if request.xlsx:
+        write_xlsx(out / "marks.xlsx", ROW_HEADER, rows)
+    write_csv(out / "students.csv", STUDENT_HEADER, student_rows(students, pages))
+    save(class_page(students, habits, prior), out / "class.html")
+    return students
+
+
+def _page_name(student: Student, named: bool) -> str:
+    """Name a student's page by number alone, or with the name where that was asked for."""
+    if not named:
+        return f"student-{student.number:03}.html"
+    name = "".join(one if one.isalnum() or one in " -_" else "_" for one in student.name)
+    return f"student-{student.number:03} {name.strip()[:LONGEST_NAME]}.html"
+
+
+def _tell(
+    students: Sequence[Student], prior: Prior, decisions: Path, request: MarkRequest, say: Say
+) -> int:
+    """Say how it went, and what to do next."""
+    marked = [one for student in students for one in student.marked]
+    cases = [
+        (one.observation.place, " ".join(reason.message for reason in one.reasons), tells(one))
+        for one in marked
+        if one.reasons
+    ]
+    waiting = keep_open(decisions, cases)
+    say(summary(marked))
+    for line in kappa_lines(marked):
+        say(line)
+    say(f"order of the slips: {prior.origin}")
+    say(f"{request.out / 'class.html'}: the class; {len(students)} pages for students beside it")
+    if waiting:
+        say(
+            f"{decisions}: {waiting} wait for your eyes. Write trust, reads, right, wrong, marks "
+            "or out under decision, then run the same command again."
+        )
+    return REFUSED if any(one.status == EYES for one in marked) else DONE
