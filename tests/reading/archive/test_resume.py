@@ -36,7 +36,9 @@ def rows_in(results):
 def begin(root, results, log):
     command = [sys.executable, "-m", "tests.reading.archive.driver", root, results, str(WORKERS)]
     told = os.environ | {quick.LOG: str(log), quick.PAUSE: "0.03"}
-    return subprocess.Popen(command, cwd=ROOT, env=told, start_new_session=True)
+    return subprocess.Popen(
+        command, cwd=ROOT, env=told, start_new_session=True, stdout=subprocess.PIPE, text=True
+    )
 
 
 def test_killed_at_random_points_every_photo_is_read_once(archive, results, tmp_path, go, rows):
@@ -52,8 +54,12 @@ def test_killed_at_random_points_every_photo_is_read_once(archive, results, tmp_
             os.killpg(process.pid, signal.SIGKILL)  # with all its processes
         else:
             process.kill()
-        process.wait()
-    assert begin(root, results, log).wait() == 0
+        process.communicate()
+    before = rows_in(results)
+    last = begin(root, results, log)
+    said, _ = last.communicate()
+    assert last.returncode == 0
+    assert f"{before} had been read before it was stopped" in said  # and were not opened again
     found = rows()
     assert set(found) == {f"{n:04d}.jpg" for n in range(PHOTOS)}
     with closing(sqlite3.connect(results)) as open_file:
@@ -80,7 +86,8 @@ def test_a_reader_killed_from_outside_costs_nothing(archive, results, tmp_path, 
         os.kill(child, signal.SIGKILL)
         killed += 1
         break
-    assert process.wait() == 0
+    process.communicate()
+    assert process.returncode == 0
     assert killed == 1
     assert len(rows()) == 60
     assert not any(row["codes"] for row in rows().values())

@@ -190,6 +190,10 @@ def test_a_decision_holds_for_the_content_it_was_made_on(results, tmp_path):
     (root / "b.jpg").write_bytes(quick.photo(8, confidence=0.8))
     read_archive(Reading(str(root), results, 1), options, print, quick.look)
     assert decided(results) == {}
+    sit(results, "r", "q")
+    (root / "b.jpg").write_bytes(FILES["b.jpg"])
+    read_archive(Reading(str(root), results, 1), options, print, quick.look)
+    assert decided(results) == {"b.jpg": ("accept", "0.292", "")}
 
 
 def test_only_one_gauge(results):
