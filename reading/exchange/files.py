@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import csv
 import json
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TextIO
@@ -34,23 +35,34 @@ def export_json(book: Book, target: Path) -> int:
 
 def export_csv(book: Book, folder: Path) -> int:
     """Write a book as a folder with a file a table; give the count of rows."""
-    try:
-        folder.mkdir(parents=True)
-    except FileExistsError as error:
-        raise Problem(f"{folder}: is there already, name a new folder") from error
-    except OSError as error:
-        raise Problem(f"{folder}: can't be made ({error.strerror})") from error
-    with _new_file(folder / HEADER_CSV) as out:
-        csv.writer(out).writerows([("format", "version"), (FORMAT, SCHEMA_VERSION)])
     count = 0
-    for table in TABLES:
-        with _new_file(folder / f"{table}.csv") as out:
-            writer = csv.writer(out)
-            writer.writerow(rows.names(table))
-            for row in book.all_rows(table):
-                writer.writerow(["" if cell is None else cell for cell in row.values()])
-                count += 1
+    with _new_folder(folder) as part:
+        with _new_file(part / HEADER_CSV) as out:
+            csv.writer(out).writerows([("format", "version"), (FORMAT, SCHEMA_VERSION)])
+        for table in TABLES:
+            with _new_file(part / f"{table}.csv") as out:
+                writer = csv.writer(out)
+                writer.writerow(rows.names(table))
+                for row in book.all_rows(table):
+                    writer.writerow(["" if cell is None else cell for cell in row.values()])
+                    count += 1
     return count
+
+
+@contextlib.contextmanager
+def _new_folder(target: Path) -> Iterator[Path]:
+    """Make a new folder, which appears under its name only when it is complete."""
+    if target.exists():
+        raise Problem(f"{target}: is there already, name a new folder")
+    part = target.with_name(target.name + ".part")
+    try:
+        part.mkdir(parents=True)
+        yield part
+        part.replace(target)
+    except OSError as error:
+        raise Problem(f"{target}: can't be made ({error.strerror})") from error
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
 
 
 @contextlib.contextmanager

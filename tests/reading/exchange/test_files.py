@@ -280,3 +280,15 @@ def test_damage_is_found(book, tmp_path, monkeypatch):
     assert "zero_check, 1: " in done.stderr
     assert "reading: 1 rows are not in the history" in done.stderr
     assert "what it points at in gauge is not there" in done.stderr
+
+
+def test_an_export_that_fails_half_way_leaves_no_folder(tmp_path, monkeypatch):
+    with Book(tmp_path / "book.sqlite", create=True) as book:
+        monkeypatch.setattr(Book, "all_rows", _out_of_room)
+        with pytest.raises(Problem, match="can't be"):
+            export_csv(book, tmp_path / "csv")
+    assert [one.name for one in tmp_path.iterdir()] == ["book.sqlite"]
+
+
+def _out_of_room(*_):
+    raise OSError(28, "No space left on device")
