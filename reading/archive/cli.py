@@ -71,7 +71,8 @@ def archive_read(
     start: StartOption = None,
     on: OnOption = None,
     again: Annotated[
-        bool, typer.Option("--again", help="Read anew what another version read.")
+        bool,
+        typer.Option("--again", help="Read anew what another version read, or could not use."),
     ] = False,
     trust_times: Annotated[
         bool,

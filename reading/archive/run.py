@@ -39,7 +39,8 @@ Watch = Callable[["Tally"], None]  # told after every file
 class Request:
     """What is asked of a run, apart from where the photos lie and who reads them.
 
-    `again` has photos read anew that an older version read; `trust_times` takes a file of the same
+    `again` has photos read anew that another version read or that could not be used, as for want of
+    a package; `trust_times` takes a file of the same
     size and time as unchanged without looking into it.
     """
 
@@ -179,9 +180,10 @@ class _Plan:
         """Tell whether a photo must be read although its content may be what it was."""
         if settled.scale_asked != scale_text(known.scale):
             return True
-        if any(code in codes.PASSING for code in (settled.codes or "").split()):
+        told = (settled.codes or "").split()
+        if any(code in codes.PASSING for code in told):
             return True
-        if self._request.again and self._is_older(settled):
+        if self._request.again and (self._is_older(settled) or "unusable_file" in told):
             return True
         if settled.gauge_state == state_of(named, known):
             return False

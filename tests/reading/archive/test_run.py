@@ -128,6 +128,14 @@ def test_another_version_is_counted_and_reads_anew_when_asked(archive, go, monke
     assert len(lines_of(log)) == 4  # what this version read is not read anew
 
 
+def test_unusable_files_are_tried_again_when_asked_as_a_package_may_be_there_now(archive, go, log):
+    root = archive({"a.heic": quick.photo(1, "unknown")})
+    for options, reads in ((Options(), 1), (Options(), 1), (Options(again=True), 2)):
+        said = go(root, options)
+        assert len(lines_of(log)) == reads
+    assert "1 unchanged" in said[0]
+
+
 def test_what_a_newer_version_reads_otherwise_is_told_with_the_cause(archive, go, monkeypatch):
     root = archive(photos(3))
     go(root)
