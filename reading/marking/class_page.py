@@ -189,8 +189,8 @@ def _agreement(everything: Sequence[Marked]) -> list[str]:
     if wrong:
         parts.append(
             html.paragraph(
-                f"{len(wrong)} observations with a slip are not in the plot; their mean difference "
-                f"is {fmean(wrong):+.1f} divisions."
+                f"Not in the plot: {len(wrong)} with a slip, mean difference "
+                f"{fmean(wrong):+.1f} divisions."
             )
         )
     return parts + [html.paragraph(line) for line in kappa_lines(everything)]

@@ -47,6 +47,8 @@ MEANINGS: dict[str, tuple[str, ...]] = {
         "gauge number",
         "gauge no",
         "instrument number",
+        "instrument no",
+        "instrument id",
         "screw gauge",
     ),
     "reading": (

@@ -79,7 +79,10 @@ def run(request: MarkRequest, say: Say) -> int:
         seen = _look(handed_in.observations, tools, room, request.now)
         asked = Asked(
             handed_in.asks_correction,
-            any(writes_a_unit(one.entry) for one in handed_in.observations),
+            any(
+                writes_a_unit(one.entry) and one.entry.heading_unit is None
+                for one in handed_in.observations
+            ),
         )
         rules = Rules(request.scheme, asked, request.hours)
         marked = mark(handed_in.observations, seen, tools, decisions, rules)

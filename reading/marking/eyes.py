@@ -11,7 +11,7 @@ from reading.problem import Problem
 
 # code: sentence. Codes are stable; texts may improve.
 REASONS: dict[str, str] = {
-    "photo_missing": "{detail}",
+    "photo_missing": "{detail}.",
     "photo_unusable": "{detail}",
     "photo_refused": "The photo could not be read: {detail}",
     "other_gauge": "The photo seems to show another gauge than the one named: {detail}",

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from decimal import Decimal
 
+from reading.gauge import in_force
 from reading.length import plain
 from reading.marking.catalogue import SLIPS
 from reading.marking.decisions import MARKS, OUT, READS, RIGHT, WRONG, Decision, Place
@@ -139,7 +141,7 @@ def _truth(marked: Marked) -> Truth | None:
         scale = reading.scale if reading else marked.tool.scale or KNOWN_SCALES[0]
         above = (marked.decision.length.to(scale.unit).value - scale.start) / scale.least_count
         turns, division = divmod(float(above), scale.divisions)
-        zero = reading.zero_error if reading else None
+        zero = reading.zero_error if reading else _zero_error(marked)
         return Truth(scale, int(turns), division, U_READ_BY_PERSON, zero)
     if reading is None:
         return None
@@ -147,6 +149,14 @@ def _truth(marked: Marked) -> Truth | None:
     return Truth(
         reading.scale, reading.turns, float(reading.division), u_division, reading.zero_error
     )
+
+
+def _zero_error(marked: Marked) -> Decimal | None:
+    """Give the zero error of a photo that was not read: in force at its time, else the newest."""
+    result = marked.seen.result if marked.seen is not None else None
+    taken = result.photo.taken if isinstance(result, Refused) else None
+    check = in_force(marked.tool.checks, taken or datetime.max)
+    return None if check is None else check.zero_error
 
 
 def _by_hand(rules: Rules, sheet: Sheet | None) -> Judgement:
@@ -187,7 +197,7 @@ def _photo_reasons(marked: Marked, rules: Rules) -> list[Reason]:
     if marked.tool.unknown:
         found.append(reason("gauge_unknown", marked.tool.unknown))
     if observation.trouble:
-        found.append(reason("photo_missing", observation.trouble))
+        found.append(reason("photo_missing", observation.trouble.rstrip(".")))
     match marked.seen.result if marked.seen is not None else None:
         case Unusable(_, message):
             found.append(reason("photo_unusable", f"{observation.photo}: {message}"))

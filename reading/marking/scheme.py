@@ -80,7 +80,7 @@ def _scheme(values: dict[str, Any], name: str) -> Scheme:
     def number(key: str, value: object, most: Decimal) -> Decimal:
         if isinstance(value, bool) or not isinstance(value, int | Decimal):
             raise Problem(f"{name}: {key}: a number, not {value!r}")
-        if not 0 <= value <= most:
+        if (isinstance(value, Decimal) and not value.is_finite()) or not 0 <= value <= most:
             raise Problem(f"{name}: {key} = {value}: from 0 to {most}")
         return Decimal(value)
 
