@@ -14,12 +14,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vision import sleeve, thimble
+from vision import combs, sleeve, thimble
+from vision.combs import Comb
 from vision.lines import Axis, Edge, Outline
 from vision.marks import Numeral
 from vision.parallax import parallax_divisions
 from vision.scale import Scale
-from vision.sleeve import Comb, Tooth
+from vision.teeth import Tooth, straight_x
 from vision.thimble import Bevel, Grating
 
 if TYPE_CHECKING:
@@ -27,13 +28,18 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-# The edge past where the reading puts it, mean and spread: it was -0.04 to +0.36 mm over eighteen
-# photographs of gauges, +0.10 in the middle
-EDGE_SET_MM = (0.13, 0.10)
-STRAY_SET_MM = 0.35  # spread on a gauge that is set unlike any of those
-STRAY_SHARE = 0.03
-U_PLACE_PX = 0.9  # how well the edge is placed on the comb (close-up px; fitted on tune and check)
+# The edge past where the reading puts it: -0.04 to +0.36 mm over eighteen photographs of gauges,
+# +0.10 in the middle
+USUAL_SET_MM = (-0.05, 0.31)
+ODD_SET_MM = (0.12, 0.20)  # mean and spread on a gauge that is set unlike those
+ODD_SHARE = 0.10
+STRAY_SHARE = 0.03  # of a gauge whose own set is known
+U_PLACE_PX = 0.35  # how well the edge is placed on the comb, besides its own uncertainty (tune)
+MISPLACED = (0.2, 1.0)  # share of edges placed by something beside them, and how far off, px
+# how far each kind of evidence may speak against a reading, as a log-likelihood: it may mislead
+FLOORS = {"numbers": 10.0, "first": 8.0, "sides": 6.0, "wholes": 10.0}
 U_ROLL_DIVISIONS = 0.12  # per unit of the roll's sine: rms error on tune and check, rolled views
+BELOW_NOTHING = 0.16  # of a turn: how far below its start a closed gauge commonly shows
 GRATING_WEIGHT = 20.0  # log-likelihood of a scale per unit of its grating's coherence
 SHARPENED = 1.3  # power that calibrates the weights: least log loss on 145 pictures of `check`
 KEPT = 80  # states of the sleeve that are followed up
@@ -55,6 +61,7 @@ class Findings:
     on_sleeve: list[Numeral]
     on_thimble: list[Numeral]
     visible_from_x: float  # close-up px; left of it lies no picture
+    over_x: float  # where the edge stands over the sleeve: the graduations' places count from it
 
 
 @dataclass(frozen=True)
@@ -99,6 +106,11 @@ def _thimble_states(f: Findings, divisions: int, downwards: bool) -> tuple[Grati
     return on, thimble.whole_log_likelihood(f.on_thimble, offsets, on, downwards)
 
 
+def _floored(kind: str, log_likelihood: Floats) -> Floats:
+    """Let one kind of evidence speak only so far: all of it may be misread at once."""
+    return np.logaddexp(log_likelihood, log_likelihood.max() - FLOORS[kind])
+
+
 def _sleeve_states(
     f: Findings, scale: Scale, radius_px: float, named: bool
 ) -> tuple[Floats, Floats, Floats, list[Comb]]:
@@ -106,48 +118,92 @@ def _sleeve_states(
 
     A `named` gauge may have its range start on the frame and 0 on the sleeve.
     """
-    combs = list(f.combs)
-    if len(f.teeth) < 4 or not combs:
-        combs += sleeve.customary_combs(scale, f.teeth, f.edge.x0, radius_px)
+    tried = list(f.combs)
+    if len(f.teeth) < combs.FEW or not tried:
+        tried += combs.customary_combs(scale, f.teeth, f.over_x, radius_px)
     most = round(sleeve.MAX_TRAVEL_MM / float(scale.pitch_mm))
-    shown, spread, value, which = [], [], [], []
-    starts = {float(scale.start), 0.0} if named else {float(scale.start)}
-    for comb in combs:
+    starts = sorted({float(scale.start), 0.0} if named else {float(scale.start)})
+    heats = [(n.heat, n.y < float(f.axis.y_at(n.x))) for n in f.on_sleeve]
+    above = (1.0 + sum(h for h, up in heats if up)) / (2.0 + sum(h for h, _ in heats))
+    kinds: dict[str, list[Floats]] = {"numbers": [], "first": [], "sides": [], "rest": []}
+    shown, which = [], []
+    for comb in tried:
         first = 0 if comb.teeth else -1
         uncovered = np.arange(first, most + 1, dtype=np.float64) + comb.phase
         places = [
-            comb.place(sleeve.straight_x(n.x, n.y, f.axis, f.edge, f.shear), f.edge.x0)
-            for n in f.on_sleeve
+            comb.place(straight_x(n.x, n.y, f.axis, f.edge, f.shear), f.over_x) for n in f.on_sleeve
         ]
+        px_per_mm = comb.pitch_px / float(scale.pitch_mm)
         numbers = [
-            sleeve.number_log_likelihood(
-                f.on_sleeve, places, uncovered, scale, s, comb.pitch_px / float(scale.pitch_mm)
-            )
-            for s in sorted(starts)
+            sleeve.number_log_likelihood(f.on_sleeve, places, uncovered, scale, s, px_per_mm)
+            for s in starts
         ]
-        total = np.logaddexp.reduce(numbers, axis=0) - math.log(len(starts))
-        total = total + comb.log_likelihood + sleeve.spacing_log_prior(comb, scale, radius_px)
-        total = total + sleeve.first_log_likelihood(
-            comb, f.teeth, uncovered, f.edge.x0, f.visible_from_x
-        )
-        total = total + sleeve.long_log_likelihood(comb, f.teeth, uncovered, f.edge.x0, scale)
+        seen = (comb, f.teeth, uncovered, f.over_x)
+        kinds["numbers"].append(np.logaddexp.reduce(numbers, axis=0) - math.log(len(starts)))
+        kinds["first"].append(sleeve.first_log_likelihood(*seen, f.visible_from_x, f.axis.first_x))
+        halves = float(scale.pitch_mm) == sleeve.HALF_MM
+        kinds["sides"].append(sleeve.side_log_likelihood(*seen, halves=halves, numbers_above=above))
+        rest = comb.log_likelihood + combs.spacing_log_prior(comb, scale, radius_px)
+        kinds["rest"].append(rest + sleeve.long_log_likelihood(*seen, scale))
         shown.append(uncovered)
-        spread.append(np.full(len(uncovered), comb.u_phase))
-        value.append(total)
         which += [comb] * len(uncovered)
-    shown_all, value_all = np.concatenate(shown), np.concatenate(value)
-    best = np.argsort(-value_all)[:KEPT]
-    return shown_all[best], np.concatenate(spread)[best], value_all[best], [which[i] for i in best]
+    joined = {kind: np.concatenate(values) for kind, values in kinds.items()}
+    value = joined.pop("rest")
+    for kind, log_likelihood in joined.items():
+        value = value + _floored(kind, log_likelihood)
+    best = np.argsort(-value)[:KEPT]
+    kept = [which[i] for i in best]
+    return np.concatenate(shown)[best], np.array([c.u_phase for c in kept]), value[best], kept
+
+
+def _normal_share(z: Floats) -> Floats:
+    """Share of a standard normal distribution below z, to 0.0003 (Page 1977, by the tangent)."""
+    return np.asarray(0.5 + 0.5 * np.tanh(math.sqrt(2 / math.pi) * (z + 0.044715 * z**3)))
 
 
 def _set_log_likelihood(
-    miss_mm: Floats, spread_mm: Floats, mean_mm: float, own_mm: float
+    set_mm: Floats, spread_mm: Floats, known_mm: tuple[float, float] | None
 ) -> Floats:
-    """Log-likelihood of the edge's set being what the picture would make it."""
-    sigma = np.sqrt(own_mm**2 + spread_mm**2)
-    usual = np.exp(-0.5 * ((miss_mm - mean_mm) / sigma) ** 2) / sigma
-    stray = np.exp(-0.5 * ((miss_mm - mean_mm) / STRAY_SET_MM) ** 2) / STRAY_SET_MM
-    return np.asarray(np.log((1 - STRAY_SHARE) * usual + STRAY_SHARE * stray + 1e-12))
+    """Log-likelihood of the edge's set being what the picture would make it.
+
+    As gauges usually have it, anywhere within their range, or by the gauge's own mean and spread.
+    """
+    if known_mm is None:
+        low, high = USUAL_SET_MM
+        usual = _normal_share((set_mm - low) / spread_mm) - _normal_share(
+            (set_mm - high) / spread_mm
+        )
+        usual = usual / (high - low)
+        mean, odd, share = *ODD_SET_MM, ODD_SHARE
+    else:
+        mean, own = known_mm
+        sigma = np.hypot(own, spread_mm)
+        usual = np.exp(-0.5 * ((set_mm - mean) / sigma) ** 2) / (sigma * math.sqrt(2 * math.pi))
+        odd, share = ODD_SET_MM[1], STRAY_SHARE
+    wide = np.hypot(odd, spread_mm)
+    stray = np.exp(-0.5 * ((set_mm - mean) / wide) ** 2) / (wide * math.sqrt(2 * math.pi))
+    return np.asarray(np.log((1 - share) * usual + share * stray + 1e-9))
+
+
+def _placed_log_likelihood(
+    edge: Edge,
+    set_mm: Floats,
+    combs_px: tuple[Floats, Floats],
+    pitch_mm: float,
+    known_mm: tuple[float, float] | None,
+) -> Floats:
+    """Log-likelihood of the edge's set, allowing for an edge that is placed amiss."""
+    u_phase, pitch_px = combs_px
+    share, off_px = MISPLACED
+    place = math.hypot(U_PLACE_PX, edge.u_x0)
+    both = [
+        _set_log_likelihood(
+            set_mm, np.hypot(u_phase, px / pitch_px)[:, None, None] * pitch_mm, known_mm
+        )
+        + math.log(part)
+        for px, part in ((place, 1 - share), (math.hypot(place, off_px), share))
+    ]
+    return np.asarray(np.logaddexp(*both))
 
 
 def weigh(
@@ -169,18 +225,17 @@ def weigh(
         parallax = -parallax
     fraction = grating.fraction if not scale.reversed else 1.0 - grating.fraction
     division = np.arange(n) + fraction - parallax
-    uncovered, spread, on_sleeve, combs = _sleeve_states(f, scale, grating.sleeve_radius, named)
-    mean, own = edge_set_mm or EDGE_SET_MM
-    gap = uncovered[:, None] - division[None, :] / n - mean / pitch_mm
+    uncovered, spread, on_sleeve, of_state = _sleeve_states(f, scale, grating.sleeve_radius, named)
+    middle = edge_set_mm[0] if edge_set_mm else sum(USUAL_SET_MM) / 2
+    gap = uncovered[:, None] - division[None, :] / n - middle / pitch_mm
     nearest = np.round(gap)
     turns = nearest[:, :, None] + np.array([-1.0, 0.0, 1.0])
     miss = (uncovered[:, None, None] - turns - (division / n)[None, :, None]) * pitch_mm
-    total = on_sleeve[:, None, None] + wholes[None, :, None]
-    place = U_PLACE_PX / np.array([c.pitch_px for c in combs])
-    spread_mm = np.hypot(spread, place)[:, None, None] * pitch_mm
-    total = total + _set_log_likelihood(miss, spread_mm, mean, own)
-    short = (turns < 0) & ((turns < -1) | (division / n < 0.6)[None, :, None])
-    total = total - 8.0 * short - 1.5 * (turns < 0)
+    total = on_sleeve[:, None, None] + _floored("wholes", wholes)[None, :, None]
+    pitch_px = np.array([c.pitch_px for c in of_state])
+    total = total + _placed_log_likelihood(f.edge, miss, (spread, pitch_px), pitch_mm, edge_set_mm)
+    shown = turns + (division / n)[None, :, None]
+    total = total - 0.5 * np.maximum(np.minimum(shown, 0.0) / BELOW_NOTHING, -4.0) ** 2
     keys = np.round(turns * n + np.arange(n)[None, :, None]).astype(int)
     flat_keys, flat = keys.ravel(), total.ravel()
     readings, inverse = np.unique(flat_keys, return_inverse=True)
@@ -201,7 +256,7 @@ def weigh(
         u,
         parallax if not scale.reversed else -parallax,
         float(miss.ravel()[best] / pitch_mm),
-        combs[state],
+        of_state[state],
     )
 
 

@@ -171,6 +171,16 @@ def fit_edge(ridge: Map, y0: float) -> Edge | None:
     return Edge(float(x0), lean, bend, across, 0.5 / np.sqrt(max(len(seen), 4) / 8.0), strength)
 
 
+def over_sleeve_x(edge: Edge, outline: Outline) -> float:
+    """Find where the edge would stand on the line, were the camera straight before it.
+
+    The edge stands proud of the sleeve: seen at an angle psi it hides a step's sin(psi) more of it,
+    or less. The edge is a circle of radius R, seen as an arc of bend -sin(psi) / 2 R.
+    """
+    sine = float(np.clip(-2.0 * edge.bend * outline.radius, -0.7, 0.7))
+    return edge.x0 - outline.step * sine
+
+
 def _steer(band: Map, y0: float) -> tuple[float, float]:
     """Find the straight line (x at y0, lean) that gathers most of a band's ridge."""
     best = (-1.0, 0.0, 0.0)

@@ -48,11 +48,11 @@ def school(shown: float, seed: int, change: Callable, named: bool = True) -> Cal
     return case
 
 
-def barely_open(kind: str, shown: float, seed: int) -> Callable:
-    """Near nothing with an edge set as far as any: a graduation or none to go by."""
+def near_a_turn(shown: float, edge_set_mm: float) -> Callable:
+    """Near a full turn with an edge set farther than most: the other turn's would be as usual."""
 
     def case() -> tuple[np.ndarray, Scale | None]:
-        shot, grey = clear_photo(kind, shown, seed, edge_set=0.3)
+        shot, grey = clear_photo("metric-fine", shown, 0, edge_set=edge_set_mm)
         return grey, scale_of(shot)
 
     return case
@@ -76,7 +76,7 @@ DESERVED = {
     "glare": (fine(lambda s, g: painted(s, g, (-0.15, 0.25), (-0.35, 0.35), 255)),),
     "scale_mismatch": (fine(lambda _, g: g, TWICE),),
     "scale_ambiguous": (school(-10.0, 3, lambda _, g: g, named=False),),
-    "turn_ambiguous": (barely_open("metric-fine", 0.5, 2), barely_open("metric-school", -10.0, 3)),
+    "turn_ambiguous": (near_a_turn(399.7, 0.35), near_a_turn(149.8, 0.365)),
     "thimble_unread": (fine(lambda s, g: g[:, : int(s.view.u) + 20]),),
     "uncertain": (fine(lambda s, g: painted(s, g, (0.19, 0.6), (-0.6, 0.6), float(np.median(g)))),),
 }

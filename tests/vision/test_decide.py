@@ -15,12 +15,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vision import decide, sleeve
+from vision import combs, decide
 from vision.decide import Findings
 from vision.lines import Axis, Edge, Outline
 from vision.marks import Numeral
 from vision.scale import Scale
-from vision.sleeve import Tooth
+from vision.teeth import Tooth
 from vision.thimble import Bevel
 
 FINE, SCHOOL = Scale(Decimal("0.5"), 50), Scale(Decimal(1), 100)
@@ -93,10 +93,11 @@ def findings(scale, turns, division, set_mm, roll=0.0):
         bevel,
         teeth,
         0.0,
-        sleeve.find_combs(teeth, X0),
+        combs.find_combs(teeth, X0),
         on_sleeve,
         on_thimble,
         max(left, 0.0),
+        X0,
     )
 
 

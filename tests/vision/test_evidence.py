@@ -15,7 +15,7 @@ from vision.evidence import evidence_of
 from vision.lines import Axis, Edge, Outline
 from vision.marks import Numeral
 from vision.scale import Scale
-from vision.sleeve import Tooth
+from vision.teeth import Tooth
 from vision.thimble import Bevel
 
 FINE = Scale(Decimal("0.5"), 50)
@@ -57,6 +57,7 @@ def findings() -> Findings:
         [number(5, 307.6, Y0 - 40, "sleeve")],
         [number(15, X0 + 22, Y0 + 30, "thimble"), number(20, X0 + 22, Y0 - 25, "thimble", 0.1)],
         0.0,
+        X0,
     )
 
 

@@ -118,6 +118,24 @@ def test_the_edges_arc_is_found(x0, lean, bend):
     assert edge.u_x0 < 0.25
 
 
+@pytest.mark.parametrize("yaw", [-0.4, -0.1, 0.0, 0.25, 0.5])
+def test_an_edge_seen_aslant_hides_or_shows_more_of_the_sleeve(yaw):
+    """Two circles about the axis, 0.25 mm apart on a radius of 7 mm (common practice), turned.
+
+    A point at (axial, height, depth) is seen at axial cos(yaw) + depth sin(yaw): turned out, the
+    larger circle stands ahead of the smaller one that it covers by their difference's sine.
+    """
+    radius = 80.0
+    proud = radius * 0.25 / 7.0
+    dy = np.linspace(-50.0, 50.0, 41)
+    x = (radius + proud) * np.sqrt(1 - (dy / (radius + proud)) ** 2) * np.sin(yaw)
+    bend = np.polyfit(dy, x, 2)[0]
+    edge = lines.Edge(352.0, 0.0, float(bend), 0.0, 0.2, 1.0)
+    outline = lines.Outline(-radius, radius, proud, 0.7, 0.13)
+    shift = edge.x0 - lines.over_sleeve_x(edge, outline)
+    assert abs(shift - proud * np.sin(yaw)) < 0.15  # with the wrong sign 0.5 and more for 0.1 rad
+
+
 def test_no_edge_is_none():
     assert lines.fit_edge(np.zeros(SIZE[::-1], np.float32), 127.5) is None
     assert lines.fit_edge(arc(420.0, 0, 0, 127.5), 127.5) is None  # out of reach

@@ -44,6 +44,7 @@ def test_a_second_place_is_looked_from_only_where_one_is_not_sure(monkeypatch, a
     monkeypatch.setattr(pipeline, "find", lambda _: [SimpleNamespace(pose=POSE)])
     monkeypatch.setattr(pipeline, "look", lambda *_: best)
     monkeypatch.setattr(pipeline, "_look_once", lambda *_: aside)
+    monkeypatch.setattr(pipeline, "_is_mirrored", lambda *_: False)
     monkeypatch.setattr(pipeline, "_decided", decide)
     photo = SimpleNamespace(grey=np.zeros((200, 300), np.uint8))
     seen = pipeline.sight(photo, None)

@@ -12,12 +12,11 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from vision import sleeve
-from vision.closeup import SIZE
-from vision.lines import Axis, Edge
+from vision import combs, sleeve
+from vision.combs import Comb
 from vision.marks import Numeral
 from vision.scale import Scale
-from vision.sleeve import Comb, Tooth
+from vision.teeth import Tooth
 
 Y0, X0 = 127.9, 352.3
 FINE, SCHOOL, INCH = (
@@ -25,128 +24,11 @@ FINE, SCHOOL, INCH = (
     Scale(Decimal(1), 100),
     Scale(Decimal("0.025"), 25, "in"),
 )
-AXIS = Axis(Y0, 0.0, X0, 40.0, X0, 0.1, 0.9)
-EDGE = Edge(X0, 0.0, 0.0, 0.0, 0.2, 1.0)
-RADIUS_PX = 80.0
 
 
 def seen_at(pitches, pitch_px, bend):
     """Where perspective puts what lies `pitches` left of the edge: x / (1 + bend x) of it."""
     return X0 - pitch_px * pitches / (1.0 - bend * pitches)
-
-
-def draw(
-    uncovered, pitch_px, *, bend=0.0, lean=0.0, slope=0.0, curve=(0.0, 0.0), cycle=10, wander=()
-):
-    """Draw graduations 0 to floor(uncovered) as soft ridges, (256, 544), whole ones upwards."""
-    rows, cols = np.mgrid[: SIZE[1], : SIZE[0]].astype(float)
-    out = np.zeros(SIZE[::-1])
-    for k in range(math.floor(uncovered) + 1):
-        x = seen_at(uncovered - k, pitch_px, bend)
-        x += wander[k] if len(wander) else 0.0
-        base = Y0 + slope * (x - X0)
-        below = rows - base
-        up = cycle != 10 or k % 2 == 0
-        long = 26.0 if k % cycle == 0 else 17.0
-        middle = x + (curve[0] + lean) * below + curve[1] * below**2
-        on = (below < 0) & (below > -long) if up else (below > 0) & (below < 14.0)
-        out = np.maximum(out, 0.9 * np.exp(-0.5 * ((cols - middle) / 1.3) ** 2) * on)
-    return out.astype(np.float32)
-
-
-def combs_of(ridge, axis=AXIS, edge=EDGE):
-    teeth, shear = sleeve.find_teeth(ridge, axis, edge)
-    return teeth, shear, sleeve.find_combs(teeth, edge.x0)
-
-
-@pytest.mark.parametrize(
-    ("uncovered", "pitch_px"),
-    [(12.37, 11.3), (20.92, 6.7), (5.06, 24.6), (9.5, 14.2), (3.41, 17.0)],
-)
-@pytest.mark.parametrize("stretch", [-0.09, 0.0, 0.09])
-def test_a_comb_is_found_with_its_spacing_bend_and_phase(uncovered, pitch_px, stretch):
-    # 9 % over 17.5 mm: a sleeve turned by 30 degrees, 100 mm away; over 200 px here
-    bend = stretch * pitch_px / 200
-    bend = bend if uncovered > 6 else 0.0  # few graduations do not tell a bend
-    teeth, _, combs = combs_of(draw(uncovered, pitch_px, bend=bend))
-    best = combs[0]
-    assert best.teeth == math.floor(uncovered) + 1 == len(teeth)
-    # doubling or halving the spacing is off by 100 %, and a tooth too many by a whole phase
-    assert abs(best.pitch_px / pitch_px - 1) < 0.02
-    assert abs(best.phase - uncovered % 1.0) < 0.03
-    for k in range(math.floor(uncovered) + 1):
-        x = seen_at(uncovered - k, pitch_px, bend)
-        # a straight comb is off by 0.5 and more at its end, a bend of the other sign by 1
-        assert abs(best.place(x, X0) - (k - uncovered)) < 0.1
-        assert abs(best.x_of(best.place(x, X0), X0) - x) < 1e-6
-
-
-def test_a_bend_that_is_not_allowed_for_would_be_seen():
-    bend, uncovered, pitch_px = 0.004, 20.4, 9.0
-    _, _, (best, *_) = combs_of(draw(uncovered, pitch_px, bend=bend))
-    first = seen_at(uncovered, pitch_px, bend)
-    assert abs(best.place(first, X0) + uncovered) < 0.2
-    straight = Comb(best.pitch_px, 0.0, best.phase, 0.0, 21, 0.02)
-    assert abs(straight.place(first, X0) + uncovered) > 0.5
-
-
-@pytest.mark.parametrize("lean", [-0.12, -0.04, 0.08])
-@pytest.mark.parametrize(("slope", "curve"), [(0.0, (0.0, 0.0)), (0.06, (-0.05, 0.0012))])
-def test_lines_that_lean_are_set_upright(lean, slope, curve):
-    uncovered, pitch_px = 14.3, 12.1
-    axis = Axis(Y0, slope, X0, 40.0, X0, 0.1, 0.9)
-    edge = Edge(X0, curve[0], curve[1], curve[0], 0.2, 1.0)
-    ridge = draw(uncovered, pitch_px, lean=lean, slope=slope, curve=curve)
-    teeth, shear, combs = combs_of(ridge, axis, edge)
-    assert abs(shear - lean) < 0.35 * abs(lean) + 0.01
-    assert len(teeth) == 15
-    # Not set upright, a lean of 0.12 shifts whole ones by 1.1 px against halves the other way:
-    # the phase is then off by 0.09.
-    assert abs(combs[0].phase - 0.3) < 0.06
-    assert abs(combs[0].pitch_px / pitch_px - 1) < 0.02
-
-
-def test_the_phases_stated_uncertainty_bounds_its_errors():
-    """Graduations 0.45 px off, each by itself; the statement's floor is 0.02 of a pitch."""
-    rng = np.random.default_rng(8)
-    misses = []
-    for _ in range(60):
-        uncovered, pitch_px = rng.uniform(5.1, 19.9), rng.uniform(8, 16)
-        where = [seen_at(uncovered - k, pitch_px, 0.0) for k in range(int(uncovered) + 1)]
-        teeth = tuple(Tooth(x + rng.normal(0, 0.45), 20.0, 15.0) for x in reversed(where))
-        best = sleeve.find_combs(teeth, X0)[0]
-        off = (best.phase - uncovered + 0.5) % 1.0 - 0.5
-        misses.append(off / best.u_phase)
-    assert abs(np.mean(misses)) < 0.4
-    assert 0.6 < np.std(misses) < 1.6
-
-
-def test_strays_and_gaps_do_not_change_the_comb():
-    uncovered, pitch_px = 15.2, 12.0
-    teeth, _, _ = combs_of(draw(uncovered, pitch_px))
-    stray = Tooth(seen_at(6.6, pitch_px, 0.0), 3.0, 2.0)
-    gappy = (*teeth[:4], stray, *teeth[6:])
-    best = sleeve.find_combs(gappy, X0)[0]
-    assert abs(best.pitch_px / pitch_px - 1) < 0.01
-    assert abs(best.phase - 0.2) < 0.03
-
-
-def test_too_few_lines_are_no_comb():
-    assert sleeve.find_combs((), X0) == ()
-    assert sleeve.find_combs((Tooth(300.0, 20, 0), Tooth(310.0, 20, 0)), X0) == ()
-    teeth, shear = sleeve.find_teeth(np.zeros(SIZE[::-1], np.float32), AXIS, EDGE)
-    assert (teeth, shear) == ((), 0.0)
-
-
-def test_a_bare_sleeve_gets_combs_of_customary_spacing():
-    combs = sleeve.customary_combs(FINE, (), X0, RADIUS_PX)
-    spacings = [c.pitch_px for c in combs]
-    # 0.5 mm on a sleeve of 7 mm radius that is 80 px in the picture
-    assert min(spacings) < 80 / 7 * 0.5 < max(spacings)
-    assert {c.teeth for c in combs} == {0}
-    one = (Tooth(X0 - 2.5, 20.0, 0.0),)
-    for comb in sleeve.customary_combs(FINE, one, X0, RADIUS_PX):
-        assert comb.phase * comb.pitch_px == pytest.approx(2.5)
 
 
 def number(value, x, sure=0.95, heat=0.9):
@@ -211,7 +93,7 @@ def perfect(uncovered, pitch_px, *, cycle, hidden=0):
 def test_long_graduations_tell_the_turns_up_to_their_cycle(scale, cycle):
     for turns in range(12, 30):
         teeth = perfect(turns + 0.4, 9.0, cycle=cycle)
-        comb = sleeve.find_combs(teeth, X0)[0]
+        comb = combs.find_combs(teeth, X0)[0]
         log = sleeve.long_log_likelihood(comb, teeth, np.arange(41) + comb.phase, X0, scale)
         right = log[turns % cycle :: cycle]
         assert np.ptp(right) == 0
@@ -222,7 +104,7 @@ def test_the_first_graduation_tells_the_turns():
     for turns in (1, 2, 5, 11, 23):
         teeth = perfect(turns + 0.4, 9.0, cycle=10)
         comb = Comb(9.0, 0.0, 0.4, 0.0, len(teeth), 0.02)
-        log = sleeve.first_log_likelihood(comb, teeth, np.arange(41) + 0.4, X0, 0.0)
+        log = sleeve.first_log_likelihood(comb, teeth, np.arange(41) + 0.4, X0, 0.0, 0.0)
         assert int(np.argmax(log)) == turns
         assert log[turns] > log[turns - 1] + 1
         assert log[turns] > log[turns + 1] + 1
@@ -233,25 +115,61 @@ def test_graduations_outside_the_picture_are_not_missed():
     comb = Comb(9.0, 0.0, 0.4, 0.0, len(teeth), 0.02)
     uncovered = np.arange(41) + 0.4
     left = teeth[-1].x - 5.0  # the picture ends just left of the leftmost
-    cropped = sleeve.first_log_likelihood(comb, teeth, uncovered, X0, left)
+    cropped = sleeve.first_log_likelihood(comb, teeth, uncovered, X0, left, left)
     assert cropped[20] == cropped[12] == 0
-    whole = sleeve.first_log_likelihood(comb, teeth, uncovered, X0, 0.0)
+    whole = sleeve.first_log_likelihood(comb, teeth, uncovered, X0, 0.0, left)
     assert whole[12] > whole[20] + 3  # eight that should show and do not
+
+
+def test_what_hides_graduations_hides_the_line_beside_them():
+    teeth = perfect(20.4, 9.0, cycle=10, hidden=8)
+    comb = Comb(9.0, 0.0, 0.4, 0.0, len(teeth), 0.02)
+    uncovered = np.arange(41) + 0.4
+    covered, bare = (
+        sleeve.first_log_likelihood(comb, teeth, uncovered, X0, 0.0, line_from)
+        for line_from in (teeth[-1].x - 3.0, 0.0)
+    )
+    assert covered[12] == bare[12] == 0
+    assert covered[20] > bare[20] + 2
+
+
+@pytest.mark.parametrize(("scale", "cycle"), [(FINE, 10), (SCHOOL, 5)])
+def test_whole_millimetres_stand_with_their_numbers(scale, cycle):
+    """Halves stand on the other side of the line (common practice)."""
+    for turns in range(4, 30):
+        teeth = perfect(turns + 0.4, 9.0, cycle=cycle)  # whole ones above
+        comb = combs.find_combs(teeth, X0)[0]
+        uncovered = np.arange(41) + comb.phase
+        halves = scale is FINE
+        above, below = (
+            sleeve.side_log_likelihood(
+                comb, teeth, uncovered, X0, halves=halves, numbers_above=share
+            )
+            for share in (0.9, 0.1)
+        )
+        if halves:
+            assert above[turns] == above[turns % 2] > above[turns + 1] + 1
+            assert below[turns] < below[turns + 1] - 1
+        else:
+            assert np.ptp(above) < 0.01
+
+
+def test_a_comb_of_halves_alone_is_none_of_half_a_millimetre():
+    """All lines on one side: a pitch of 1 mm, or a sleeve with a vernier (common practice)."""
+    teeth = perfect(14.4, 9.0, cycle=5)
+    comb = combs.find_combs(teeth, X0)[0]
+    log = [
+        sleeve.side_log_likelihood(
+            comb, teeth, np.arange(41.0), X0, halves=halves, numbers_above=0.9
+        )
+        for halves in (True, False)
+    ]
+    assert log[1][0] > log[0][0] + 2
 
 
 def test_a_bare_sleeve_speaks_for_few_turns():
     comb = Comb(9.0, 0.0, 0.0, 0.0, 0, 0.5)
-    log = sleeve.first_log_likelihood(comb, (), np.arange(-1, 41) + 0.0, X0, 0.0)
+    log = sleeve.first_log_likelihood(comb, (), np.arange(-1, 41) + 0.0, X0, 0.0, 0.0)
     assert log[0] == 0
     assert np.all(np.diff(log) <= 0)
     assert log[1] < log[0]
-
-
-@pytest.mark.parametrize("scale", [FINE, SCHOOL, INCH])
-def test_customary_spacings_are_likelier_than_others(scale):
-    usual = RADIUS_PX / 7.0 * float(scale.pitch_mm)  # a sleeve of 14 mm across (common practice)
-    here, half, double = (
-        sleeve.spacing_log_prior(Comb(usual * f, 0, 0.3, 0, 9, 0.02), scale, RADIUS_PX)
-        for f in (1.0, 0.5, 2.0)
-    )
-    assert here > max(half, double) + 3

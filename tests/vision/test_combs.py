@@ -1,0 +1,177 @@
+"""The sleeve's graduations: combs drawn with a known spacing, bend, lean and number uncovered.
+
+Metric sleeves number every fifth millimetre and set a longer graduation there; inch sleeves number
+and lengthen every fourth, the tenths of an inch (common practice).
+"""
+
+from __future__ import annotations
+
+import math
+from decimal import Decimal
+
+import numpy as np
+import pytest
+
+from vision import combs, teeth
+from vision.closeup import SIZE
+from vision.combs import Comb
+from vision.lines import Axis, Edge
+from vision.scale import Scale
+from vision.teeth import Tooth
+
+Y0, X0 = 127.9, 352.3
+FINE, SCHOOL, INCH = (
+    Scale(Decimal("0.5"), 50),
+    Scale(Decimal(1), 100),
+    Scale(Decimal("0.025"), 25, "in"),
+)
+AXIS = Axis(Y0, 0.0, X0, 40.0, X0, 0.1, 0.9)
+EDGE = Edge(X0, 0.0, 0.0, 0.0, 0.2, 1.0)
+RADIUS_PX = 80.0
+
+
+def seen_at(pitches, pitch_px, bend):
+    """Where perspective puts what lies `pitches` left of the edge: x / (1 + bend x) of it."""
+    return X0 - pitch_px * pitches / (1.0 - bend * pitches)
+
+
+def draw(
+    uncovered, pitch_px, *, bend=0.0, lean=0.0, slope=0.0, curve=(0.0, 0.0), cycle=10, wander=()
+):
+    """Draw graduations 0 to floor(uncovered) as soft ridges, (256, 544), whole ones upwards."""
+    rows, cols = np.mgrid[: SIZE[1], : SIZE[0]].astype(float)
+    out = np.zeros(SIZE[::-1])
+    for k in range(math.floor(uncovered) + 1):
+        x = seen_at(uncovered - k, pitch_px, bend)
+        x += wander[k] if len(wander) else 0.0
+        base = Y0 + slope * (x - X0)
+        below = rows - base
+        up = cycle != 10 or k % 2 == 0
+        long = 26.0 if k % cycle == 0 else 17.0
+        middle = x + (curve[0] + lean) * below + curve[1] * below**2
+        on = (below < 0) & (below > -long) if up else (below > 0) & (below < 14.0)
+        out = np.maximum(out, 0.9 * np.exp(-0.5 * ((cols - middle) / 1.3) ** 2) * on)
+    return out.astype(np.float32)
+
+
+def combs_of(ridge, axis=AXIS, edge=EDGE):
+    found, shear = teeth.find_teeth(ridge, axis, edge)
+    return found, shear, combs.find_combs(found, edge.x0)
+
+
+@pytest.mark.parametrize(
+    ("uncovered", "pitch_px"),
+    [(12.37, 11.3), (20.92, 6.7), (5.06, 24.6), (9.5, 14.2), (3.41, 17.0)],
+)
+@pytest.mark.parametrize("stretch", [-0.09, 0.0, 0.09])
+def test_a_comb_is_found_with_its_spacing_bend_and_phase(uncovered, pitch_px, stretch):
+    # 9 % over 17.5 mm: a sleeve turned by 30 degrees, 100 mm away; over 200 px here
+    bend = stretch * pitch_px / 200
+    bend = bend if uncovered > 6 else 0.0  # few graduations do not tell a bend
+    found, _, (best, *_) = combs_of(draw(uncovered, pitch_px, bend=bend))
+    assert best.teeth == math.floor(uncovered) + 1 == len(found)
+    # doubling or halving the spacing is off by 100 %, and a tooth too many by a whole phase
+    assert abs(best.pitch_px / pitch_px - 1) < 0.02
+    assert abs(best.phase - uncovered % 1.0) < 0.03
+    for k in range(math.floor(uncovered) + 1):
+        x = seen_at(uncovered - k, pitch_px, bend)
+        # a straight comb is off by 0.5 and more at its end, a bend of the other sign by 1
+        assert abs(best.place(x, X0) - (k - uncovered)) < 0.1
+        assert abs(best.x_of(best.place(x, X0), X0) - x) < 1e-6
+
+
+def test_a_bend_that_is_not_allowed_for_would_be_seen():
+    bend, uncovered, pitch_px = 0.004, 20.4, 9.0
+    _, _, (best, *_) = combs_of(draw(uncovered, pitch_px, bend=bend))
+    first = seen_at(uncovered, pitch_px, bend)
+    assert abs(best.place(first, X0) + uncovered) < 0.2
+    straight = Comb(best.pitch_px, 0.0, best.phase, 0.0, 21, 0.02)
+    assert abs(straight.place(first, X0) + uncovered) > 0.5
+
+
+@pytest.mark.parametrize("lean", [-0.12, -0.04, 0.08])
+@pytest.mark.parametrize(("slope", "curve"), [(0.0, (0.0, 0.0)), (0.06, (-0.05, 0.0012))])
+def test_lines_that_lean_are_set_upright(lean, slope, curve):
+    uncovered, pitch_px = 14.3, 12.1
+    axis = Axis(Y0, slope, X0, 40.0, X0, 0.1, 0.9)
+    edge = Edge(X0, curve[0], curve[1], curve[0], 0.2, 1.0)
+    ridge = draw(uncovered, pitch_px, lean=lean, slope=slope, curve=curve)
+    found, shear, (best, *_) = combs_of(ridge, axis, edge)
+    assert abs(shear - lean) < 0.35 * abs(lean) + 0.01
+    assert len(found) == 15
+    # Not set upright, a lean of 0.12 shifts whole ones by 1.1 px against halves the other way:
+    # the phase is then off by 0.09.
+    assert abs(best.phase - 0.3) < 0.06
+    assert abs(best.pitch_px / pitch_px - 1) < 0.02
+
+
+def test_the_phases_stated_uncertainty_bounds_its_errors():
+    """Graduations 0.45 px off, each by itself; the statement's floor is 0.02 of a pitch."""
+    rng = np.random.default_rng(8)
+    misses = []
+    for _ in range(60):
+        uncovered, pitch_px = rng.uniform(5.1, 19.9), rng.uniform(8, 16)
+        where = [seen_at(uncovered - k, pitch_px, 0.0) for k in range(int(uncovered) + 1)]
+        found = tuple(Tooth(x + rng.normal(0, 0.45), 20.0, 15.0) for x in reversed(where))
+        best = combs.find_combs(found, X0)[0]
+        off = (best.phase - uncovered + 0.5) % 1.0 - 0.5
+        misses.append(off / best.u_phase)
+    assert abs(np.mean(misses)) < 0.4
+    assert 0.6 < np.std(misses) < 1.6
+
+
+def test_strays_and_gaps_do_not_change_the_comb():
+    uncovered, pitch_px = 15.2, 12.0
+    found, _, _ = combs_of(draw(uncovered, pitch_px))
+    stray = Tooth(seen_at(6.6, pitch_px, 0.0), 3.0, 2.0)
+    gappy = (*found[:4], stray, *found[6:])
+    best = combs.find_combs(gappy, X0)[0]
+    assert abs(best.pitch_px / pitch_px - 1) < 0.01
+    assert abs(best.phase - 0.2) < 0.03
+
+
+def test_halves_close_by_across_the_line_are_lines_of_their_own():
+    """Half a millimetre of a sleeve 22 mm across is 3.6 px here: summed, they run together."""
+    uncovered, pitch_px = 9.4, 3.6
+    found, _, (best, *_) = combs_of(draw(uncovered, pitch_px))
+    assert len(found) == best.teeth == 10
+    assert abs(best.pitch_px / pitch_px - 1) < 0.02
+    assert all(min(t.above, t.below) < 0.2 * max(t.above, t.below) for t in found)
+
+
+def test_a_faint_line_among_clear_ones_hardly_counts():
+    clear = tuple(Tooth(X0 - 3.0 - 9.0 * k, 20.0, 15.0) for k in range(6))
+    faint = Tooth(clear[2].x, 2.0, 1.0)
+    kept, weak, gone = (
+        combs.find_combs(teeth, X0)[0].log_likelihood
+        for teeth in (clear, (*clear[:2], faint, *clear[3:]), (*clear[:2], *clear[3:]))
+    )
+    assert kept > weak + 1
+    assert abs(weak - gone) < 1.5
+
+
+def test_too_few_lines_are_no_comb():
+    assert combs.find_combs((), X0) == ()
+    assert combs.find_combs((Tooth(300.0, 20, 0), Tooth(310.0, 20, 0)), X0) == ()
+    assert teeth.find_teeth(np.zeros(SIZE[::-1], np.float32), AXIS, EDGE) == ((), 0.0)
+
+
+def test_a_bare_sleeve_gets_combs_of_customary_spacing():
+    bare = combs.customary_combs(FINE, (), X0, RADIUS_PX)
+    spacings = [c.pitch_px for c in bare]
+    # 0.5 mm on a sleeve of 7 mm radius that is 80 px in the picture
+    assert min(spacings) < 80 / 7 * 0.5 < max(spacings)
+    assert {c.teeth for c in bare} == {0}
+    one = (Tooth(X0 - 2.5, 20.0, 0.0),)
+    for comb in combs.customary_combs(FINE, one, X0, RADIUS_PX):
+        assert comb.phase * comb.pitch_px == pytest.approx(2.5)
+
+
+@pytest.mark.parametrize("scale", [FINE, SCHOOL, INCH])
+def test_customary_spacings_are_likelier_than_others(scale):
+    usual = RADIUS_PX / 7.0 * float(scale.pitch_mm)  # a sleeve of 14 mm across (common practice)
+    here, half, double = (
+        combs.spacing_log_prior(Comb(usual * f, 0, 0.3, 0, 9, 0.02), scale, RADIUS_PX)
+        for f in (1.0, 0.5, 2.0)
+    )
+    assert here > max(half, double) + 3
