@@ -6,7 +6,8 @@ Angles are counted about the axis, upwards from the middle of the picture of the
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import cv2
@@ -45,15 +46,16 @@ COHERENCE_LOG = 30.0  # log-likelihood of a cylinder per unit of its grating's c
 
 @dataclass(frozen=True, eq=False)
 class Bevel:
-    """The bevel beside the edge: ridge probability against px below the reference line.
-
-    `cylinders` holds radius, middle and coherence for each of the trade's gratings.
-    """
+    """The bevel beside the edge: ridge probability against px below the reference line."""
 
     dy: Floats
     profile: Floats
     outline: Outline
-    cylinders: dict[int, tuple[float, float, float]] = field(default_factory=dict)
+
+    @cached_property
+    def cylinders(self) -> dict[int, tuple[float, float, float]]:
+        """Radius, middle and coherence for each of the trade's gratings."""
+        return {n: _fitted(self, n) for n in GRATINGS}
 
 
 @dataclass(frozen=True)
@@ -94,12 +96,10 @@ def unroll(ridge: NDArray[np.float32], axis: Axis, edge: Edge, outline: Outline)
     better than the outline did, they are sampled once more.
     """
     bevel = _sampled(ridge, axis, edge, outline, outline.middle)
-    cylinders = {n: fit_cylinder(bevel, n) for n in GRATINGS}
-    _, middle, coherence = max(cylinders.values(), key=lambda fit: fit[2])
+    _, middle, coherence = max(bevel.cylinders.values(), key=lambda fit: fit[2])
     if coherence > COHERENT and abs(middle - outline.middle) > U_SILHOUETTE_PX:
-        bevel = _sampled(ridge, axis, edge, outline, middle)
-        cylinders = {n: fit_cylinder(bevel, n) for n in GRATINGS}
-    return replace(bevel, cylinders=cylinders)
+        return _sampled(ridge, axis, edge, outline, middle)
+    return bevel
 
 
 def _sampled(
@@ -151,10 +151,13 @@ def fit_cylinder(bevel: Bevel, divisions: int) -> tuple[float, float, float]:
     """Find radius and middle on which the divisions are evenly spaced, and their coherence.
 
     The positions of evenly engraved lines follow R sin(theta); the silhouettes hold R and the
-    middle where they are seen. A bevel that was unrolled holds the trade's already.
+    middle where they are seen.
     """
-    if divisions in bevel.cylinders:
-        return bevel.cylinders[divisions]
+    return bevel.cylinders.get(divisions) or _fitted(bevel, divisions)
+
+
+def _fitted(bevel: Bevel, divisions: int) -> tuple[float, float, float]:
+    """Fit one grating: far about what the outline says, and near it where that was well seen."""
     o = bevel.outline
     seen = o.top is not None and o.low is not None
     start = (o.radius + o.step, o.middle)
