@@ -162,3 +162,11 @@ def test_a_zip_can_not_write_outside_nor_swell(tmp_path):
 def test_what_a_spreadsheet_would_run_is_kept_text(tmp_path):
     write_csv(tmp_path / "out.csv", ["student"], [["=1+1"], ["Bo"]])
     assert [row[0].text for row in read_table(tmp_path / "out.csv")] == ["student", "'=1+1", "Bo"]
+
+
+def test_xlsx_without_its_library_is_one_clear_line(tmp_path, monkeypatch):
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
+    path = tmp_path / "list.xlsx"
+    path.write_bytes(b"PK\x03\x04 anything")
+    with pytest.raises(Problem, match=r"pip install 'datumline\[xlsx\]'"):
+        read_table(path)
