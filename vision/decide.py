@@ -158,7 +158,7 @@ def _sleeve_states(
 
 def _normal_share(z: Floats) -> Floats:
     """Share of a standard normal distribution below z, to 0.0003 (Page 1977, by the tangent)."""
-    return np.asarray(0.5 + 0.5 * np.tanh(math.sqrt(2 / math.pi) * (z + 0.044715 * z**3)))
+    return np.asarray(0.5 + 0.5 * np.tanh(math.sqrt(2 / math.pi) * z * (1 + 0.044715 * z * z)))
 
 
 def _set_log_likelihood(
