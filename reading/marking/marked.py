@@ -12,7 +12,7 @@ from reading.gauge import in_force
 from reading.length import plain
 from reading.marking.catalogue import SLIPS
 from reading.marking.decisions import MARKS, OUT, READS, RIGHT, WRONG, Decision, Place
-from reading.marking.diagnosis import Prior, Truth, chance_of_misreading, explain
+from reading.marking.diagnosis import Prior, Truth, chance_of_misreading
 from reading.marking.eyes import Hours, Reason, reason, same_files
 from reading.marking.handed_in import Observation
 from reading.marking.likeness import alike
@@ -127,7 +127,7 @@ def _judged(marked: Marked, shared: Sequence[Reason], rules: Rules) -> Marked:
         judgement = judge(sheet, truth, rules.scheme, rules.asked, rules.prior)
         by_person = decision is not None and decision.word == READS
         if judgement.verdict == IS_WRONG and not by_person:
-            reasons += _misread(marked, sheet, truth, rules)
+            reasons += _misread(marked, sheet, truth, (judgement.evidence, rules.scheme.misread))
     if decision is not None and decision.word in (RIGHT, WRONG, MARKS):
         judgement = _as_decided(judgement or _by_hand(rules, sheet), decision)
     return replace(marked, sheet=sheet, truth=truth, judgement=judgement, reasons=tuple(reasons))
@@ -217,7 +217,9 @@ def _photo_reasons(marked: Marked, rules: Rules) -> list[Reason]:
     return found
 
 
-def _misread(marked: Marked, sheet: Sheet, truth: Truth, rules: Rules) -> list[Reason]:
+def _misread(
+    marked: Marked, sheet: Sheet, truth: Truth, known: tuple[float, float]
+) -> list[Reason]:
     """Say whether the photo may show what the student wrote after all."""
     result = marked.seen.result if marked.seen is not None else None
     if not isinstance(result, Reading):
@@ -227,9 +229,8 @@ def _misread(marked: Marked, sheet: Sheet, truth: Truth, rules: Rules) -> list[R
         for one in result.sighting.alternatives
         if abs(one.turns * truth.scale.divisions + one.division - truth.shown_divisions) > 1
     ]
-    _, evidence = explain(sheet, truth, rules.prior)
-    chance = chance_of_misreading(sheet, truth, others, evidence)
-    if chance < rules.scheme.misread:
+    evidence, most = known
+    if chance_of_misreading(sheet, truth, others, evidence) < most:
         return []
     named = ", ".join(
         f"{plain(one.shown)} {truth.scale.unit}"

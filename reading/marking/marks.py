@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from reading.length import plain
 from reading.marking.catalogue import BY_CODE, Slip, Stage
-from reading.marking.diagnosis import Candidate, Prior, Truth, rank, views
+from reading.marking.diagnosis import Candidate, Prior, Truth, explain, views
 from reading.marking.scheme import ITEMS, Scheme
 from reading.marking.written import Number, Sheet
 
@@ -50,7 +50,8 @@ class Judgement:
 
     `off_divisions` is the value handed in minus what it should be. `explanations` holds all that
     lead to the numbers written, likeliest first; the first without slips means that no usual slip
-    does. `form` holds slips of the writing alone.
+    does. `form` holds slips of the writing alone. `evidence` is how probable these numbers are from
+    a student who is wrong.
     """
 
     verdict: str
@@ -59,6 +60,7 @@ class Judgement:
     explanations: tuple[Candidate, ...]
     form: tuple[Slip, ...]
     items: tuple[Item, ...]
+    evidence: float = 0.0
 
     @property
     def points(self) -> Decimal:
@@ -112,11 +114,11 @@ def judge(
     verdict = WRONG if worst > scheme.tolerance_divisions + doubt else WITHIN
     if worst <= HALF_DIVISION + doubt:
         verdict = RIGHT
-    explanations = () if verdict == RIGHT else rank(sheet, truth, prior)
+    explanations, evidence = ((), 0.0) if verdict == RIGHT else explain(sheet, truth, prior)
     form = _form(sheet, truth, scheme, asked)
     final_off = offs["corrected"] if sheet.corrected else offs["reading"]
     should_be = sheet.final.value - final_off * smallest_part(truth)
-    found = Judgement(verdict, final_off, should_be, explanations, form, ())
+    found = Judgement(verdict, final_off, should_be, explanations, form, (), evidence)
     marked = [
         replace(found, items=_items(one, sheet, truth, scheme, (asked, found, doubt)))
         for one in (leading(explanations) or (None,))

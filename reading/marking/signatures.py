@@ -153,12 +153,14 @@ def only_one_scale(steps: Steps) -> Iterator[Steps]:
 
 def carry_dropped(steps: Steps) -> Iterator[Steps]:
     """Sleeve and thimble added figure by figure, a carry forgotten."""
+    if min(steps.sleeve, steps.thimble) < 0:
+        return
     unit = min(_last_place(steps.sleeve), _last_place(steps.thimble))
     one, other, place, total = int(steps.sleeve / unit), int(steps.thimble / unit), 1, 0
     while one or other:
         total += (one % 10 + other % 10) % 10 * place
         one, other, place = one // 10, other // 10, place * 10
-    if total * unit != steps.sleeve + steps.thimble and min(steps.sleeve, steps.thimble) >= 0:
+    if total * unit != steps.sleeve + steps.thimble:
         yield steps.with_reading(total * unit)
 
 

@@ -180,3 +180,16 @@ def test_several_slips_that_fit_cost_what_the_kindest_does():
 def test_what_is_no_number_is_named(text):
     with pytest.raises(Problem, match="not"):
         sheet(A, reading=text)
+
+
+@pytest.mark.parametrize("turns", [-1, 0, 1])
+@pytest.mark.parametrize("division", [0.0, 2.0, 48.0])
+def test_near_nothing_every_explanation_ends(turns, division):
+    near = Truth(FINE, turns, division, 0.05, Decimal("-0.03"))
+    assert rank(sheet(near, reading="7.77", corrected="3.33"), near)[0].slips == ()
+
+
+def test_a_dropped_carry_is_a_sum_not_added_up_right():
+    # 0.175 + 0.018 in: 5 + 8 gives 3, the ten is forgotten.
+    inch = Truth(Scale(Decimal("0.025"), 25, "in"), 7, 18.0, 0.05)
+    assert {"parts_not_added"} in fits(inch, reading="0.183")
