@@ -18,6 +18,8 @@ from vision.scale import Scale
 ALONE = (0.69, 0.56, 2.44)  # one look's log-odds and numbers' order, and a constant
 BOTH = (0.48, 0.84, 1.71)  # log-odds, numbers' order and legibility, each of one less the other
 DOUBTFUL = -2.0  # log-odds of one look alone from which the flipped close-up is read as well
+LEAST_LEGIBLE = 0.8  # numbers that must be legible in a flipped close-up to speak for it
+LEAST_SURE = 0.5  # or probability of being mirrored, by its look alone
 MOST_LOG_RATIO = 12.0  # numbers' order speaks no louder
 
 
@@ -50,7 +52,8 @@ def mirrored(
         + order * (_backwards(found, scale) - _backwards(found_flipped, scale))
         + legible * (_legible(flipped) - _legible(seen))
     )
-    return log_odds > 0.0
+    readable = _legible(flipped) > LEAST_LEGIBLE or seen.mirrored > LEAST_SURE
+    return readable and log_odds > 0.0
 
 
 def _log_odds(probability: float) -> float:

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 CLEAR_TOOTH = 0.35  # clearness from which a graduation is surely one
+BESIDE_PX = 2.0  # nearer to the edge a graduation may be the edge's own shadow
+SHORT_LINE_PX = 8.0  # 0.7 mm: a line no longer than this is hidden, or seen nowhere else
 NEXT_TURN = 0.25  # share of the best reading's probability that leaves its whole turn open
 ACCEPT = 0.6  # confidence from which a reading is given at all: below, one in three is wrong
 LEAST_PX_PER_DIVISION = (
@@ -256,7 +258,8 @@ def _decided(
     )
     reasons = _objections(seen, f, chosen, scale, share, px)
     if near_divisions is None and _sleeve_is_bare(f):
-        reasons.append(reason("sleeve_unread"))
+        no_line = f.edge.x0 - f.axis.first_x < SHORT_LINE_PX
+        reasons.append(reason("line_hidden" if no_line else "sleeve_unread"))
     open_turn = _turn_is_open(chosen.shown, probability, chosen.scale.divisions)
     if (open_turn or confidence < ACCEPT) and not reasons:
         reasons = [reason(_doubt(f, chosen, open_turn))]
@@ -356,7 +359,7 @@ def _why_no_lines(seen: Look, f: Findings) -> str:
 
 def _sleeve_is_bare(f: Findings) -> bool:
     """Tell whether neither a graduation nor a number of the sleeve was clearly seen."""
-    clear = any(t.clearness > CLEAR_TOOTH for t in f.teeth)
+    clear = any(t.clearness > CLEAR_TOOTH and t.x < f.over_x - BESIDE_PX for t in f.teeth)
     return not clear and not any(p.heat > 0.25 for p in f.on_sleeve)
 
 
