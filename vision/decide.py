@@ -35,6 +35,7 @@ ODD_SET_MM = (0.12, 0.20)  # mean and spread on a gauge that is set unlike those
 ODD_SHARE = 0.10
 STRAY_SHARE = 0.03  # of a gauge whose own set is known
 U_PLACE_PX = 0.35  # how well the edge is placed on the comb, besides its own uncertainty (tune)
+U_ASLANT = 0.5  # of what an edge seen aslant hides or shows more of the sleeve
 MISPLACED = (0.2, 1.0)  # share of edges placed by something beside them, and how far off, px
 # how far each kind of evidence may speak against a reading, as a log-likelihood: it may mislead
 FLOORS = {"numbers": 10.0, "first": 8.0, "sides": 6.0, "wholes": 10.0}
@@ -187,6 +188,7 @@ def _set_log_likelihood(
 
 def _placed_log_likelihood(
     edge: Edge,
+    aslant_px: float,
     set_mm: Floats,
     combs_px: tuple[Floats, Floats],
     pitch_mm: float,
@@ -195,7 +197,7 @@ def _placed_log_likelihood(
     """Log-likelihood of the edge's set, allowing for an edge that is placed amiss."""
     u_phase, pitch_px = combs_px
     share, off_px = MISPLACED
-    place = math.hypot(U_PLACE_PX, edge.u_x0)
+    place = math.hypot(U_PLACE_PX, edge.u_x0, U_ASLANT * aslant_px)
     both = [
         _set_log_likelihood(
             set_mm, np.hypot(u_phase, px / pitch_px)[:, None, None] * pitch_mm, known_mm
@@ -233,7 +235,9 @@ def weigh(
     miss = (uncovered[:, None, None] - turns - (division / n)[None, :, None]) * pitch_mm
     total = on_sleeve[:, None, None] + _floored("wholes", wholes)[None, :, None]
     pitch_px = np.array([c.pitch_px for c in of_state])
-    total = total + _placed_log_likelihood(f.edge, miss, (spread, pitch_px), pitch_mm, edge_set_mm)
+    total = total + _placed_log_likelihood(
+        f.edge, f.edge.x0 - f.over_x, miss, (spread, pitch_px), pitch_mm, edge_set_mm
+    )
     shown = turns + (division / n)[None, :, None]
     total = total - 0.5 * np.maximum(np.minimum(shown, 0.0) / BELOW_NOTHING, -4.0) ** 2
     keys = np.round(turns * n + np.arange(n)[None, :, None]).astype(int)
