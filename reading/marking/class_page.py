@@ -34,6 +34,8 @@ def class_page(students: Sequence[Student], habits: dict[str, list[Habit]], prio
         html.paragraph(summary(everything), "result"),
         html.heading("Who should be seen"),
         _to_be_seen(students, habits),
+        html.heading("For your eyes"),
+        _eyes(everything),
         html.heading("Marks"),
         html.drawing(svg(_distribution(students)), "Students by percent of their points"),
         _students(students),
@@ -43,8 +45,6 @@ def class_page(students: Sequence[Student], habits: dict[str, list[Habit]], prio
         _gauges(everything),
         html.heading("Students against photos"),
         *_agreement(everything),
-        html.heading("For your eyes"),
-        _eyes(everything),
     ]
     return html.page("The class", parts, CAUTION)
 

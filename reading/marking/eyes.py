@@ -83,27 +83,28 @@ def parse_hours(text: str) -> Hours:
         ) from error
 
 
-def same_files(hashes: Sequence[tuple[str, str]]) -> dict[int, list[int]]:
-    """Find the same photo among students.
+def same_files(handed_in: Sequence[tuple[str, str, str]]) -> dict[int, list[int]]:
+    """Find photos that were handed in twice.
 
     Parameters
     ----------
-    hashes : sequence of (student, SHA-256)
-        One for each observation; empty where there is no photo.
+    handed_in : sequence of (student, photo, SHA-256)
+        One for each observation; the hash is empty where there is no photo.
 
     Returns
     -------
     dict of int to list of int
-        Observation -> the others of other students with its very photo.
+        Observation -> the others with its very photo, under another name or of another student.
+        Several rows of one student that name one photo are no copies.
     """
     places: dict[str, list[int]] = {}
-    for place, (_, sha256) in enumerate(hashes):
+    for place, (_, _, sha256) in enumerate(handed_in):
         if sha256:
             places.setdefault(sha256, []).append(place)
     found = {}
     for together in places.values():
         for place in together:
-            others = [one for one in together if hashes[one][0] != hashes[place][0]]
+            others = [one for one in together if handed_in[one][:2] != handed_in[place][:2]]
             if others:
                 found[place] = others
     return found

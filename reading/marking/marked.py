@@ -243,9 +243,9 @@ def _misread(
 def _shared(
     observations: Sequence[Observation], seen: Sequence[Seen | None]
 ) -> dict[int, list[Reason]]:
-    """Find photos that were handed in twice among students, the same or nearly so."""
+    """Find photos that were handed in twice, the same or nearly so."""
     hashes = [
-        (observation.student, _sha256(one))
+        (observation.student, observation.photo, _sha256(one))
         for observation, one in zip(observations, seen, strict=True)
     ]
     found: dict[int, list[Reason]] = {}
@@ -260,7 +260,7 @@ def _shared(
     near: dict[int, list[int]] = {}
     for i, j in alike([one for _, one in prints]):
         first, second = prints[i][0], prints[j][0]
-        if observations[first].student != observations[second].student:
+        if observations[first].place[:2] != observations[second].place[:2]:
             near.setdefault(first, []).append(second)
             near.setdefault(second, []).append(first)
     for place, others in near.items():

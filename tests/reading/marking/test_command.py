@@ -192,6 +192,16 @@ def test_a_wrong_word_among_the_decisions_is_named(lab):
     assert "lots" in mark().output
 
 
+def test_a_photo_handed_in_twice_by_one_student_is_seen_too():
+    from reading.marking.eyes import same_files
+
+    handed_in = [
+        ("Asa", "a1", "x"), ("Asa", "a2", "x"), ("Bo", "b1", "y"), ("Bo", "b1", "y"),
+        ("Cleo", "b1", "z"), ("Dov", "b1", "z"), ("Esi", "", ""), ("Ivo", "", ""),
+    ]  # fmt: skip
+    assert same_files(handed_in) == {0: [1], 1: [0], 4: [5], 5: [4]}
+
+
 def test_hours_hold_over_midnight_and_between_moments():
     from reading.marking.eyes import parse_hours
 
