@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 CLEAR_TOOTH = 0.35  # clearness from which a graduation is surely one
-BESIDE_PX = 2.0  # nearer to the edge a graduation may be the edge's own shadow
 SHORT_LINE_PX = 8.0  # 0.7 mm: of 145 pictures read right on check, none had less than 12
 LEAST_LINE = 0.6  # mean ridge of a reference line: 99 in 100 of those have more than 0.68
 NEXT_TURN = 0.25  # share of the best reading's probability that leaves its whole turn open
@@ -354,7 +353,7 @@ def _why_no_lines(seen: Look, f: Findings) -> str:
 
 def _sleeve_is_bare(f: Findings) -> bool:
     """Tell whether neither a graduation nor a number of the sleeve was clearly seen."""
-    clear = any(t.clearness > CLEAR_TOOTH and t.x < f.over_x - BESIDE_PX for t in f.teeth)
+    clear = any(t.clearness > CLEAR_TOOTH for t in f.teeth)
     return not clear and not any(p.heat > 0.25 for p in f.on_sleeve)
 
 
