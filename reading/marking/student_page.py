@@ -72,7 +72,8 @@ def _observation(number: int, one: Marked) -> list[str]:
         parts.append(html.paragraph(f"Your instructor writes: {one.decision.note}"))
     if one.status != EYES:
         parts.append(html.working(working(one)))
-    if one.seen is not None and one.seen.picture is not None:
+    # What an unsure photo seems to show is no business of the student's.
+    if one.seen is not None and one.seen.picture is not None and one.status != EYES:
         words = f"Your photo, and what was seen in it ({observation.photo})"
         parts.append(html.jpeg(one.seen.picture.read_bytes(), words))
     return parts
@@ -100,8 +101,13 @@ def _slips(one: Marked) -> list[str]:
     if len(fits) > 1:
         parts.append("Your numbers fit more than one slip. You know best which it was:")
     texts = [_advice(fit.slips) for fit in fits[:MOST_NAMED]]
-    texts += [_advice((slip,)) for slip in judgement.form]
-    return [*(html.paragraph(part) for part in parts), html.items(texts)]
+    spelled = {slip.code for fit in fits for slip in fit.slips}
+    form = [_advice((slip,)) for slip in judgement.form if slip.code not in spelled]
+    return [
+        *(html.paragraph(part) for part in parts),
+        html.items(texts),
+        *(html.paragraph(text) for text in form),
+    ]
 
 
 def _advice(slips: Sequence[Slip]) -> str:
