@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import multiprocessing
 import os
-from collections.abc import Iterator, Sequence
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from reading.problem import Problem
 from reading.result import PhotoRecord, Unusable
 from vision.scale import Scale
 from vision.sighting import Refusal, Sighting
 
+Job = TypeVar("Job")
+Done = TypeVar("Done")
 POOL_FROM = 4  # fewer photos than this are read before a second process has started
 EdgeSet = tuple[float, float]  # mean and standard deviation, in mm; see `gauges.edge_set`
 AHEAD_PER_WORKER = 4  # photos handed out before their turn, so that memory stays bounded
@@ -76,7 +80,13 @@ def look_at_all(
     edge_set_mm: EdgeSet | None = None,
     near_divisions: float | None = None,
 ) -> Iterator[Look | Unusable]:
-    """Look at photos with some processes; the answers come in the order of `paths`.
+    """Look at photos with some processes; the answers come in the order of `paths`."""
+    work = partial(look, scale=scale, edge_set_mm=edge_set_mm, near_divisions=near_divisions)
+    yield from on_all_cores(work, paths, workers)
+
+
+def on_all_cores(work: Callable[[Job], Done], jobs: Iterable[Job], workers: int) -> Iterator[Done]:
+    """Do jobs with so many processes; what comes of them comes in their order.
 
     Raises
     ------
@@ -84,21 +94,19 @@ def look_at_all(
         If a process is killed from outside, as for want of memory.
     """
     if workers <= 1:
-        for path in paths:
-            yield look(path, scale, edge_set_mm, near_divisions)
+        yield from map(work, jobs)
         return
     # Fresh processes, not copies of this one: threads of libraries do not survive copying.
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(workers, mp_context=context) as pool:
-        waiting: list[Future[Look | Unusable]] = []
+        waiting: deque[Future[Done]] = deque()
         try:
-            for path in paths:
-                job = pool.submit(_look_on_one_core, path, scale, edge_set_mm, near_divisions)
-                waiting.append(job)
+            for job in jobs:
+                waiting.append(pool.submit(_on_one_core, work, job))
                 if len(waiting) >= AHEAD_PER_WORKER * workers:
-                    yield waiting.pop(0).result()
+                    yield waiting.popleft().result()
             while waiting:
-                yield waiting.pop(0).result()
+                yield waiting.popleft().result()
         except BrokenProcessPool as error:
             raise Problem(
                 "a process that was reading photos was stopped, likely for want of memory: "
@@ -108,11 +116,9 @@ def look_at_all(
             pool.shutdown(wait=True, cancel_futures=True)
 
 
-def _look_on_one_core(
-    path: Path, scale: Scale | None, edge_set_mm: EdgeSet | None, near_divisions: float | None
-) -> Look | Unusable:
-    """Look at one photo, leaving the other cores to the other processes."""
+def _on_one_core(work: Callable[[Job], Done], job: Job) -> Done:
+    """Do one job, leaving the other cores to the other processes."""
     import cv2
 
     cv2.setNumThreads(1)
-    return look(path, scale, edge_set_mm, near_divisions)
+    return work(job)

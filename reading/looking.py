@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Sequence
+import time
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
+from typing import TypeVar
 
 from reading import batch, formats
 from reading.batch import EdgeSet
@@ -15,6 +17,7 @@ from reading.terminal import DONE, REFUSED, USER_ERROR, Say
 from vision.scale import Scale
 from vision.sighting import Refusal, Sighting
 
+Done = TypeVar("Done")
 PROGRESS_FROM = 6  # more than a handful of photos
 PICTURE_PX = 1400  # a page's width at 200 dpi
 Picture = tuple[str, bytes]  # caption, JPEG data
@@ -27,14 +30,21 @@ def look_with_progress(
     near_divisions: float | None = None,
 ) -> Iterator[batch.Look | Unusable]:
     """Look at photos, counting them on stderr when a terminal watches and there are many."""
-    watched = len(photos) >= PROGRESS_FROM and sys.stderr.isatty()
     workers = batch.worker_count(len(photos))
     looks = batch.look_at_all(photos, scale, workers, edge_set_mm, near_divisions)
-    for count, seen in enumerate(looks, start=1):
+    yield from counted(looks, len(photos))
+
+
+def counted(done: Iterable[Done], total: int) -> Iterator[Done]:
+    """Pass on what comes of photos; count it on stderr if a terminal watches and there is much."""
+    began, watched = time.monotonic(), total >= PROGRESS_FROM and sys.stderr.isatty()
+    for count, one in enumerate(done, start=1):
         if watched:
-            end = "\n" if count == len(photos) else ""
-            print(f"\r{count} of {len(photos)} photos", end=end, file=sys.stderr, flush=True)
-        yield seen
+            left_s = (time.monotonic() - began) / count * (total - count)
+            left = f", {left_s // 60:.0f} min {left_s % 60:02.0f} s left" if count < total else "\n"
+            line = f"\r{'':40}\r{count} of {total} photos{left}"
+            print(line, end="", file=sys.stderr, flush=True)
+        yield one
 
 
 def report_unread(seen: Sequence[batch.Look | Unusable], say: Say, complain: Say) -> int:

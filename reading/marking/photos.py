@@ -2,12 +2,7 @@
 
 from __future__ import annotations
 
-import multiprocessing
-import sys
-import time
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -17,7 +12,7 @@ from reading import batch
 from reading.correct import correct, date_reading, refused
 from reading.formats import caption
 from reading.gauge import Gauge, ZeroCheck
-from reading.problem import Problem
+from reading.looking import counted
 from reading.result import Reading, Refused, Unusable
 from vision.scale import Scale
 from vision.sighting import Refusal
@@ -27,7 +22,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 PICTURE_PX = 1000  # width of a picture on a page: sharp on paper at half a page
-PROGRESS_FROM = 6  # more than a handful of photos
 
 
 @dataclass(frozen=True)
@@ -84,44 +78,6 @@ def see(job: Job) -> Seen:
 
 
 def see_all(jobs: Sequence[Job]) -> Iterator[Seen]:
-    """Look at photos on all cores, in their order, with progress where a terminal watches.
-
-    Raises
-    ------
-    Problem
-        If a process is killed from outside, as for want of memory.
-    """
-    began, watched = time.monotonic(), len(jobs) >= PROGRESS_FROM and sys.stderr.isatty()
-    for count, seen in enumerate(_seen(jobs), start=1):
-        if watched:
-            left = (time.monotonic() - began) / count * (len(jobs) - count)
-            end = "\n" if count == len(jobs) else ""
-            line = f"\r{count} of {len(jobs)} photos, {left / 60:.0f} min {left % 60:02.0f} s left "
-            print(line, end=end, file=sys.stderr, flush=True)
-        yield seen
-
-
-def _seen(jobs: Sequence[Job]) -> Iterator[Seen]:
+    """Look at photos on all cores, in their order, counting them where a terminal watches."""
     workers = batch.worker_count(len(jobs))
-    if workers <= 1:
-        yield from map(see, jobs)
-        return
-    # Fresh processes, not copies of this one: threads of libraries do not survive copying.
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(workers, mp_context=context, initializer=_one_core) as pool:
-        try:
-            yield from pool.map(see, jobs)
-        except BrokenProcessPool as error:
-            raise Problem(
-                "a process that was reading photos was stopped, likely for want of memory: "
-                "give fewer or smaller photos at once"
-            ) from error
-        finally:
-            pool.shutdown(wait=True, cancel_futures=True)
-
-
-def _one_core() -> None:
-    """Leave the other cores to the other processes."""
-    import cv2
-
-    cv2.setNumThreads(1)
+    yield from counted(batch.on_all_cores(see, jobs, workers), len(jobs))

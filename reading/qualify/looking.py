@@ -2,28 +2,19 @@
 
 from __future__ import annotations
 
-import multiprocessing
-import sys
 import traceback
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TypeVar
 
-from reading.batch import Look, look, worker_count
-from reading.problem import Problem
+from reading.batch import Look, look, on_all_cores, worker_count
+from reading.looking import counted
 from reading.qualify.judging import CRASHED, Judged, judge
 from reading.qualify.known import Known
 from reading.result import Unusable
 from vision.scale import Scale
 from vision.sighting import Refusal, Sighting
 
-Job = TypeVar("Job")
-Done = TypeVar("Done")
-CHUNK = 4  # photos handed out at once
 PICTURE_PX = 420  # widest, of what is shown of a photo that went wrong
-PROGRESS_EVERY = 5
 
 
 def read_all(
@@ -42,44 +33,8 @@ def read_all(
         Processes; as many as there are cores where not given.
     """
     jobs = [(one, given, pictures) for one in known]
-    return list(on_all_cores(_read_one, jobs, workers))
-
-
-def on_all_cores(
-    work: Callable[[Job], Done], jobs: Sequence[Job], workers: int | None = None
-) -> Iterator[Done]:
-    """Do jobs with some processes, in order, counting on stderr when a terminal watches.
-
-    Raises
-    ------
-    Problem
-        If a process is killed from outside, as for want of memory.
-    """
     count = worker_count(len(jobs)) if workers is None else workers
-    if count <= 1:
-        yield from _counted(map(work, jobs), len(jobs))
-        return
-    # Fresh processes, not copies of this one: threads of libraries do not survive copying.
-    context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(count, mp_context=context) as pool:
-        try:
-            yield from _counted(pool.map(work, jobs, chunksize=CHUNK), len(jobs))
-        except BrokenProcessPool as error:
-            raise Problem(
-                "a process that was reading photos was stopped, likely for want of memory: "
-                "qualify with fewer photos at once"
-            ) from error
-        finally:
-            pool.shutdown(wait=True, cancel_futures=True)
-
-
-def _counted(done: Iterator[Done], total: int) -> Iterator[Done]:
-    watched = sys.stderr.isatty()
-    for count, one in enumerate(done, 1):
-        if watched and (count % PROGRESS_EVERY == 0 or count == total):
-            end = "\n" if count == total else ""
-            print(f"\r{count} of {total} photos", end=end, file=sys.stderr, flush=True)
-        yield one
+    return list(counted(on_all_cores(_read_one, jobs, count), len(jobs)))
 
 
 def look_or_say_why(path: Path, scale: Scale | None) -> Look | Unusable:
@@ -92,10 +47,7 @@ def look_or_say_why(path: Path, scale: Scale | None) -> Look | Unusable:
 
 
 def _read_one(job: tuple[Known, bool, bool]) -> Judged:
-    """Read one photo on one core."""
-    import cv2
-
-    cv2.setNumThreads(1)
+    """Read one photo, and draw it where that is worth a look."""
     known, given, pictures = job
     found = look_or_say_why(known.path, known.scale if given else None)
     if isinstance(found, Unusable):

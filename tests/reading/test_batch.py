@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from datetime import datetime
 from decimal import Decimal
 
 import pytest
 
-from reading.batch import Look, look, look_at_all, worker_count
-from reading.problem import DEBIAN_PACKAGES, missing_library
+from reading.batch import AHEAD_PER_WORKER, Look, look, look_at_all, on_all_cores, worker_count
+from reading.problem import DEBIAN_PACKAGES, Problem, missing_library
 from reading.result import Unusable
 from vision.reasons import reason
 from vision.scale import Scale
@@ -53,6 +54,29 @@ def test_processes_keep_the_order(tmp_path):
     with_two = list(look_at_all(paths, None, 2))
     assert [one.name for one in with_two] == [str(path) for path in paths]
     assert with_two == list(look_at_all(paths, None, 1))
+
+
+def square(number):
+    return number * number
+
+
+def test_jobs_are_taken_as_they_are_needed_and_answered_in_order():
+    taken = []
+    numbers = (taken.append(n) or n for n in range(60))
+    done = on_all_cores(square, numbers, 2)
+    assert next(done) == 0
+    assert len(taken) <= 2 * AHEAD_PER_WORKER
+    assert list(done) == [n * n for n in range(1, 60)]
+
+
+def end_process(number):
+    os._exit(1)
+
+
+def test_a_process_that_is_ended_from_outside_is_said_in_one_line():
+    with pytest.raises(Problem, match=r"^a process .* was stopped, .*: give fewer") as told:
+        list(on_all_cores(end_process, range(3), 2))
+    assert "\n" not in str(told.value)
 
 
 @pytest.mark.parametrize(("photos_given", "most"), [(1, 1), (3, 1), (5, 5)])

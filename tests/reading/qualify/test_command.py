@@ -19,7 +19,6 @@ from reading.problem import Problem
 from reading.qualify import looking
 from reading.qualify.command import QualifyRequest, qualify
 from reading.qualify.known import read_truth
-from reading.qualify.looking import on_all_cores
 from reading.result import PhotoRecord, Unusable
 from vision.reasons import reason
 from vision.scale import Scale
@@ -144,14 +143,6 @@ def test_what_can_t_be_asked_for_is_named(folder, scales, asked, words):
 def test_a_place_that_can_t_be_written_is_named(folder, scales):
     with pytest.raises(Problem, match="can't be written"):
         run(folder, readings=folder / "none" / "rows.csv")
-
-
-def square(number):
-    return number * number
-
-
-def test_several_processes_answer_in_order():
-    assert list(on_all_cores(square, range(20), 2)) == [n * n for n in range(20)]
 
 
 def test_real_photos_by_the_command_line(tmp_path):
