@@ -12,11 +12,11 @@ from decimal import Decimal
 from math import floor
 from pathlib import Path
 
-from reading.archive.binomial import Share, share
 from reading.archive.columns import READ, Row
 from reading.archive.store import Store
 from reading.length import convert, parse_length
 from reading.problem import Problem
+from reading.qualify.bounds import LEVEL, Share
 
 STRATA = {"gauge": ("gauge",), "part": ("part",), "gauge,part": ("gauge", "part"), "none": ()}
 UNREADABLE = ("unreadable", "?", "x")  # what a person enters for a picture that can't be read
@@ -72,7 +72,7 @@ def draw(store: Store, count: int, seed: int, by: str, who: str, *, sure_only: b
     Every photo has the same chance to be drawn, and every stratum the share that it has in the
     archive, up to one photo: whole places of the strata laid end to end, at steps from a random
     start, then photos at random within each (systematic allocation, Cochran, "Sampling Techniques",
-    chapter 8). The bounds of `binomial.share` hold: where shares differ between strata a count
+    chapter 8). The bounds of `Share` hold: where shares differ between strata a count
     scatters less than the binomial (Hoeffding, Ann. Math. Statist. 27 (1956)). The same archive
     and seed give the same sample.
 
@@ -216,7 +216,7 @@ def judge(store: Store, audit: int | None, within_divisions: float = WITHIN_DIVI
         len(rows) - len(answers),
         answers,
         within_divisions,
-        share(wrong, len(answers)),
+        Share(wrong, len(answers)),
     )
 
 
@@ -242,14 +242,15 @@ def percent(share_wrong: float) -> str:
 
 def verdict_lines(verdict: Verdict) -> list[str]:
     """Say what an audit found."""
-    rate, level = verdict.rate, round(100 * verdict.rate.level)
+    rate, level = verdict.rate, round(100 * LEVEL)
+    low, high = map(percent, rate.between)
     within = f"{verdict.within_divisions:g} division{'s' if verdict.within_divisions != 1 else ''}"
     lines = [
-        f"audit {verdict.audit}: {rate.wrong} of {rate.n} readings wrong (not within {within}): "
-        f"{percent(rate.rate)} %",
+        f"audit {verdict.audit}: {rate.k} of {rate.n} readings wrong (not within {within}): "
+        f"{percent(rate.value)} %",
         f"  the error rate of the {verdict.population} readings lies between "
-        f"{percent(rate.low)} and {percent(rate.high)} % ({level} %, Clopper-Pearson)",
-        f"  and is at most {percent(rate.at_most)} % ({level} %, one-sided)",
+        f"{low} and {high} % ({level} %, Clopper-Pearson)",
+        f"  and is at most {percent(rate.upper)} % ({level} %, one-sided)",
     ]
     if verdict.left:
         lines.append(f"  {verdict.left} pictures of the sample have no answer yet")

@@ -13,6 +13,7 @@ from reading.terminal import WhoOption, one_line_errors, say, user
 ResultsArgument = Annotated[
     Path, typer.Argument(metavar="FILE", help="The results, .sqlite or .db.")
 ]
+LEAST_PERCENT = 0.0001  # wrong: about 3 million photos to look at
 
 
 @one_line_errors
@@ -66,11 +67,11 @@ def archive_sample(
 ) -> None:
     """Draw a random, stratified sample; its page shows pictures without what was read."""
     from reading.archive import audit, audit_form
-    from reading.archive.binomial import sample_size
     from reading.archive.store import Store
+    from reading.qualify.bounds import sample_size
 
-    if not 0 < at_most < 100:
-        raise Problem(f"--at-most {at_most:g}: percent, more than 0 and less than 100")
+    if not LEAST_PERCENT <= at_most < 100:
+        raise Problem(f"--at-most {at_most:g}: percent, {LEAST_PERCENT:g} or more, less than 100")
     audit_form.check_free(folder)
     wanted = count if count is not None else sample_size(at_most / 100)
     with Store(results) as store:

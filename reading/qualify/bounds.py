@@ -16,6 +16,10 @@ class Share:
     k: int
     n: int
 
+    def __post_init__(self) -> None:
+        if not 0 <= self.k <= self.n:
+            raise ValueError(f"{self.k} of {self.n}: no share, 0 <= k <= n")
+
     @property
     def value(self) -> float:
         """The share that was seen; NaN of none."""
@@ -31,14 +35,22 @@ class Share:
         """Exact lower bound of the true share, one-sided at `LEVEL`."""
         return lower_bound(self.k, self.n)
 
+    @property
+    def between(self) -> tuple[float, float]:
+        """Exact bounds of the true share that hold together at `LEVEL`."""
+        each = (1 + LEVEL) / 2
+        return lower_bound(self.k, self.n, each), upper_bound(self.k, self.n, each)
+
 
 def upper_bound(k: int, n: int, level: float = LEVEL) -> float:
     """Give the one-sided upper bound of a share of which `k` in `n` were seen.
 
     Notes
     -----
-    The quantile of the beta distribution with parameters k + 1 and n - k: C. J. Clopper and
-    E. S. Pearson, Biometrika 26 (1934) 404. Nothing seen of nothing proves nothing: 1.
+    The share for which so few or fewer would be as rare as 1 - `level`, which is the quantile of
+    the beta distribution with parameters k + 1 and n - k: C. J. Clopper and E. S. Pearson,
+    Biometrika 26 (1934) 404. Exact for a simple random sample of very many, on the safe side for
+    one of few. Nothing seen of nothing proves nothing: 1.
     """
     if k >= n:
         return 1.0
@@ -50,6 +62,34 @@ def upper_bound(k: int, n: int, level: float = LEVEL) -> float:
 def lower_bound(k: int, n: int, level: float = LEVEL) -> float:
     """Give the one-sided lower bound of a share of which `k` in `n` were seen."""
     return 1.0 - upper_bound(n - k, n, level) if n else 0.0
+
+
+def sample_size(promise: float, k: int = 0, level: float = LEVEL) -> int:
+    """Say how many to look at so that `k` of them wrong still prove a share of `promise` at most.
+
+    Raises
+    ------
+    ValueError
+        If the promise or the level is not between 0 and 1, or `k` is negative.
+
+    Notes
+    -----
+    The smallest n whose upper bound is `promise` or less: a single sampling plan for acceptance
+    with acceptance number `k` and consumer's risk 1 - `level` at `promise` (the terms of
+    ISO 2859-1 and ISO 2859-2).
+    """
+    if not (0 < promise < 1 and 0 < level < 1 and k >= 0):
+        raise ValueError(f"promise {promise}, level {level}, {k} wrong: 0 < both < 1, 0 or more")
+    low, high = k, k + 1
+    while upper_bound(k, high, level) > promise:
+        low, high = high, 2 * high
+    while high - low > 1:
+        middle = (low + high) // 2
+        if upper_bound(k, middle, level) > promise:
+            low = middle
+        else:
+            high = middle
+    return high
 
 
 def quantile_bound(values: Sequence[float], share: float, level: float = LEVEL) -> float:

@@ -6,10 +6,12 @@ import csv
 from collections import Counter
 
 import pytest
+from typer.testing import CliRunner
 
 from reading.archive import audit, audit_form, eyes
 from reading.archive.asked import Options
 from reading.archive.store import Store
+from reading.cli import app
 from reading.problem import Problem
 from tests.reading.archive import quick
 from tests.reading.archive.conftest import photos
@@ -106,9 +108,9 @@ def test_answers_are_compared_and_bound_the_error_rate(store, tmp_path):
     audit.enter(store, number, answers, "me")
     verdict = audit.judge(store, number)
     assert [one.place for one in verdict.wrong] == [far, unread]
-    assert (verdict.rate.wrong, verdict.rate.n, verdict.left) == (2, 19, 1)
-    # 2 of 19: 0.0130 to 0.3314, by the quantiles of beta (tests/reading/archive/test_binomial.py).
-    assert (round(verdict.rate.low, 4), round(verdict.rate.high, 4)) == (0.013, 0.3314)
+    assert (verdict.rate.k, verdict.rate.n, verdict.left) == (2, 19, 1)
+    # 2 of 19: 0.0130 to 0.3314, by the quantiles of beta (tests/reading/qualify/test_bounds.py).
+    assert tuple(round(one, 4) for one in verdict.rate.between) == (0.013, 0.3314)
     assert verdict.population == 40
     lines = audit.verdict_lines(verdict)
     assert lines[0].endswith("2 of 19 readings wrong (not within 1 division): 11 %")
@@ -122,7 +124,7 @@ def test_the_newest_answer_counts(store):
     number, rows = audit.sample(store, audit.draw(store, 1, 3, "gauge", "me"))
     for answer in ("?", f"{rows[0]['shown_mm']} mm"):
         audit.enter(store, number, {1: answer}, "me")
-    assert audit.judge(store, number).rate.wrong == 0
+    assert audit.judge(store, number).rate.k == 0
 
 
 @pytest.mark.parametrize(
@@ -149,6 +151,15 @@ def test_a_form_is_understood(tmp_path):
 def test_samples_that_can_t_be_drawn(store, count, by):
     with pytest.raises(Problem, match="--"):
         audit.draw(store, count, 1, by, "")
+
+
+@pytest.mark.parametrize("at_most", ["0", "1e-9", "100", "nan"])
+def test_a_promise_that_no_sample_can_prove_is_one_line(tmp_path, at_most):
+    asked = ["archive", "sample", str(tmp_path / "r.sqlite"), str(tmp_path), "--at-most", at_most]
+    done = CliRunner().invoke(app, asked)
+    assert done.exit_code == 2
+    assert done.stderr.startswith("datumline: --at-most ")
+    assert done.stderr.count("\n") == 1
 
 
 def test_what_is_not_there_is_said(store):

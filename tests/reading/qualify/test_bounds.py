@@ -5,8 +5,16 @@ from __future__ import annotations
 import math
 
 import pytest
+from scipy.stats import beta, binom
 
-from reading.qualify.bounds import Share, lower_bound, quantile_bound, sd_bounds, upper_bound
+from reading.qualify.bounds import (
+    Share,
+    lower_bound,
+    quantile_bound,
+    sample_size,
+    sd_bounds,
+    upper_bound,
+)
 
 
 def tail(k, n, p):
@@ -41,6 +49,46 @@ def test_a_lower_bound_from_a_printed_table():
     """Exact two-sided 90 % limits of 10 of 20: 0.302 and 0.698 (tables of binomial limits)."""
     assert lower_bound(10, 20) == pytest.approx(0.302, abs=5e-4)
     assert upper_bound(10, 20) == pytest.approx(0.698, abs=5e-4)
+
+
+CASES = [(0, 59), (1, 60), (5, 300), (3, 4000), (29, 30), (0, 1), (7, 7)]
+
+
+@pytest.mark.parametrize(("k", "n"), CASES)
+def test_bounds_that_hold_together_are_the_quantiles_of_beta(k, n):
+    """Clopper and Pearson's limits as quantiles of beta (Johnson, Kotz and Kemp, 3.8.3)."""
+    low, high = Share(k, n).between
+    assert low == pytest.approx(beta.ppf(0.025, k, n - k + 1) if k else 0.0, abs=1e-12)
+    assert high == pytest.approx(beta.ppf(0.975, k + 1, n - k) if k < n else 1.0, abs=1e-12)
+    assert low <= Share(k, n).value <= high
+
+
+def test_a_published_interval():
+    """Newcombe, Statistics in Medicine 17 (1998) 857, table I, method 5, for 81 of 263."""
+    assert tuple(round(one, 4) for one in Share(81, 263).between) == (0.2527, 0.3676)
+
+
+@pytest.mark.parametrize(
+    ("promise", "k", "n"),
+    [(0.05, 0, 59), (0.05, 1, 93), (0.01, 0, 299), (0.01, 1, 473), (0.1, 0, 29), (0.1, 2, 61)],
+)
+def test_sample_sizes(promise, k, n):
+    """Sizes for 95 % confidence: 59 and 93 for 95 % (Wilks 1941, and any table of success-run
+    tests), the others by the binomial distribution of SciPy."""
+    assert sample_size(promise, k) == n
+    assert binom.cdf(k, n, promise) <= 0.05 < binom.cdf(k, n - 1, promise)
+
+
+@pytest.mark.parametrize(("promise", "k", "level"), [(0, 0, 0.9), (1, 0, 0.9), (0.1, -1, 0.9)])
+def test_no_sample_size_of_what_is_no_promise(promise, k, level):
+    with pytest.raises(ValueError, match="0 < both < 1"):
+        sample_size(promise, k, level)
+
+
+@pytest.mark.parametrize(("k", "n"), [(-1, 3), (4, 3), (0, -1)])
+def test_what_is_no_share(k, n):
+    with pytest.raises(ValueError, match="0 <= k <= n"):
+        Share(k, n)
 
 
 def test_where_nothing_or_everything_was_seen():
