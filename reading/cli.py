@@ -14,30 +14,36 @@ from reading import commands
 from reading.archive.cli import archive_app
 from reading.book import Book, book_path
 from reading.correct import program_version
-from reading.dates import parse_done
+from reading.dates import check_done, parse_done
 from reading.desk.cli import desk
 from reading.exchange.cli import book_app
 from reading.gauges.care import zero_days
 from reading.gauges.cli import gauge_app
+from reading.gauges.curve import no_curve
 from reading.gauges.report import Telling
 from reading.marking.cli import mark
 from reading.measurement.cli import measure
 from reading.measurement.taking import kept_reading, known_edge_set
 from reading.problem import Problem
 from reading.qualify.cli import qualify
+from reading.record import CALIBRATION
 from reading.result import Reading
 from reading.terminal import (
+    USER_ERROR,
     BookOption,
+    CurveOption,
     DivisionsOption,
     ExplainOption,
     OnOption,
     PitchOption,
     ReportOption,
     StartOption,
+    UsageError,
     WhoOption,
     complain,
     one_line_errors,
     say,
+    usage_line,
     user,
 )
 
@@ -77,21 +83,28 @@ def _read_request(
     book: Path | None,
     gauge: str | None,
     scale: tuple[str | None, int | None, str | None],
+    curve: bool,
 ) -> commands.ReadRequest:
-    """Find the scale and the zero checks that photos are read with."""
+    """Find the scale, the zero checks and the calibrations that photos are read with."""
     pitch, divisions, start = scale
     if gauge is not None:
         if any(value is not None for value in scale):
             raise Problem("--gauge has its own scale: leave out --pitch, --divisions and --start")
         with Book(book_path(book)) as opened:
             record = opened.gauge(gauge)
+            calibrations = opened.records(gauge, CALIBRATION) if curve else None
+            if calibrations == ():
+                raise no_curve(record)
             return commands.ReadRequest(
                 record.scale,
                 record,
                 opened.zero_checks(gauge),
                 edge_set_mm=known_edge_set(opened, record),
                 zero_days=zero_days(opened, record),
+                calibrations=calibrations,
             )
+    if curve:
+        raise Problem("--curve: name the gauge whose calibration it is (--gauge)")
     if pitch is not None and divisions is not None:
         return commands.ReadRequest(commands.parse_scale(pitch, divisions, start))
     if any(value is not None for value in scale):
@@ -111,6 +124,7 @@ def read(
         str | None, typer.Option(help='A hand reading to compare with, like "7.78 mm".')
     ] = None,
     on: OnOption = None,
+    curve: CurveOption = False,
     explain: ExplainOption = False,
     overlay: Annotated[
         Path | None, typer.Option(metavar="DIR", help="Save pictures of what was seen here.")
@@ -124,7 +138,7 @@ def read(
 ) -> None:
     """Read photos, and correct the readings for the gauge's zero error."""
     request = replace(
-        _read_request(book, gauge, (pitch, divisions, start)),
+        _read_request(book, gauge, (pitch, divisions, start), curve),
         hand=hand,
         on=parse_done(on, end_of_day=True) if on is not None else None,
         explain=explain,
@@ -136,6 +150,8 @@ def read(
     accepted: list[Reading] = []
     code = commands.read(photos, request, say, complain, accepted.append)
     if keep:
+        for one in accepted:
+            check_done(one.photo.name, one.when.at, request.now)
         with Book(book_path(book)) as opened:
             opened.keep(None, [kept_reading(one, user(who)) for one in accepted])
     raise typer.Exit(code)
@@ -185,4 +201,13 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
-    app()
+    command = typer.main.get_command(app)
+    try:
+        code = command(prog_name="datumline", standalone_mode=False)
+    except UsageError as error:
+        complain(usage_line(error, command, sys.argv[1:]))
+        code = USER_ERROR
+    except typer.Abort:  # the input ended while something was asked
+        complain("datumline: stopped, as no more was typed")
+        code = USER_ERROR
+    sys.exit(code)

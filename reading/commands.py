@@ -11,8 +11,17 @@ from pathlib import Path
 from reading import batch, formats
 from reading.batch import EdgeSet
 from reading.book import Book
-from reading.correct import ZERO_CHECK_DAYS, correct, date_reading, refused, unsure_readings
+from reading.correct import (
+    ZERO_CHECK_DAYS,
+    correct,
+    date_notices,
+    date_reading,
+    refused,
+    unsure_readings,
+)
+from reading.dates import check_done
 from reading.gauge import Gauge, ZeroCheck, check_exact
+from reading.gauges.curve import with_curve
 from reading.gauges.lines import check_lines
 from reading.gauges.report import Telling, Told, study_report
 from reading.gauges.working import indented, zero_working
@@ -21,7 +30,7 @@ from reading.looking import look_with_progress, pictures, report_unread, sighted
 from reading.notices import CAUTION
 from reading.pages import html
 from reading.problem import Problem
-from reading.record import KeptReading
+from reading.record import KeptReading, Record
 from reading.result import FROM_USER, Reading, Refused, Result, Unusable, When
 from reading.slips import compare
 from reading.terminal import DONE, REFUSED, USER_ERROR, Say
@@ -53,6 +62,7 @@ class ReadRequest:
     format: str = "text"
     edge_set_mm: EdgeSet | None = None
     zero_days: int = ZERO_CHECK_DAYS
+    calibrations: tuple[Record, ...] | None = None  # whose curves are taken off, None for none
     now: datetime = field(default_factory=datetime.now)
 
     def __post_init__(self) -> None:
@@ -130,6 +140,8 @@ def finish(seen: batch.Look | Unusable, request: ReadRequest) -> Result:
         return refused(seen.photo, seen.seen, request.gauge)
     when = date_reading(seen.photo, request.on, request.now)
     reading = correct(seen.photo, seen.seen, when, request.gauge, request.checks, request.zero_days)
+    if request.calibrations is not None:
+        reading = with_curve(reading, request.calibrations)
     if request.hand is None:
         return reading
     unit = reading.scale.unit
@@ -212,18 +224,20 @@ def zero(request: ZeroRequest, book: Book, say: Say, complain: Say) -> int:
         near = float(expected_divisions(scale, rod))
         seen = list(look_with_progress(request.photos, scale, request.edge_set_mm, near))
         code = report_unread(seen, say, complain)
-        if code != DONE:
+        if code == REFUSED:
             complain("No zero check was recorded: every photo must be read.")
+        if code != DONE:
             return code
         found = sighted(seen)
         taken = [record.taken for record, _ in found if record.taken is not None]
         at = request.on or max(taken, default=request.now)
+        check_done("the newest photo", at, request.now)
         about = CheckNote(at, rod, request.who, request.note)
         check = from_photos(request.gauge, found, about)
         readings = closed_readings(request.gauge, found, check)
     book.record_zero(check, readings)
-    unsure = [f"  warning: {one.message}" for one in unsure_readings(readings)]
-    lines = [*check_lines(check, unit), *unsure]
+    warned = (*unsure_readings(readings), *date_notices(check.at, request.now))
+    lines = [*check_lines(check, unit), *(f"  warning: {one.message}" for one in warned)]
     told = Told("Zero check", lines, zero_working(request.gauge, check))
     say("\n".join(told.lines))
     if request.telling.explain:

@@ -9,6 +9,7 @@ from decimal import Decimal
 from importlib.metadata import PackageNotFoundError, version
 from typing import Protocol
 
+from reading.dates import lies_ahead
 from reading.gauge import Gauge, ZeroCheck, in_force
 from reading.notices import Notice, notice
 from reading.result import (
@@ -195,6 +196,13 @@ def correction_notices(
             if age_days > zero_days:
                 found.append(notice("zero_check_old", days=age_days))
             return tuple(found)
+
+
+def date_notices(at: datetime, now: datetime) -> tuple[Notice, ...]:
+    """Say where something is dated ahead of the clock."""
+    if not lies_ahead(at, now):
+        return ()
+    return (notice("dated_ahead", date=f"{at:%Y-%m-%d %H:%M}"),)
 
 
 def sighting_notices(sighting: Sighting) -> tuple[Notice, ...]:

@@ -6,7 +6,7 @@ from datetime import datetime, time, timedelta
 
 from reading.problem import Problem
 
-AHEAD = timedelta(days=3653)  # a date of something done lies no further ahead than a slow clock is
+TOMORROW = timedelta(days=1)  # a clock on another zone's time may be a day ahead, no more
 
 
 def local(moment: datetime) -> datetime:
@@ -32,8 +32,21 @@ def parse_when(text: str, *, end_of_day: bool = False) -> datetime:
 
 
 def parse_done(text: str, *, end_of_day: bool = False) -> datetime:
-    """Read when something was done, as `parse_when`; Problem too for a year that is a slip."""
+    """Read when something was done, as `parse_when`; Problem too where that lies ahead."""
     moment = parse_when(text, end_of_day=end_of_day)
-    if moment - datetime.now() > AHEAD:
-        raise Problem(f"date {text!r}: lies more than ten years ahead, check the year")
+    check_done(f"date {text!r}", moment, datetime.now())
     return moment
+
+
+def check_done(what: str, moment: datetime, now: datetime) -> None:
+    """Refuse a date of something done that lies after tomorrow: no row of a book is taken back."""
+    if moment.date() - now.date() > TOMORROW:
+        raise Problem(
+            f"{what}: {moment:%Y-%m-%d} lies ahead, today is {now:%Y-%m-%d}: check the year and "
+            "the clocks of camera and computer, then date it with --on"
+        )
+
+
+def lies_ahead(moment: datetime, now: datetime) -> bool:
+    """Tell whether a time is still to come; the last moment of today stands for today."""
+    return moment > now and moment != datetime.combine(now.date(), time.max)

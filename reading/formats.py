@@ -12,6 +12,7 @@ from typing import assert_never
 from reading.length import convert, plain, round_result, round_uncertainty, trimmed
 from reading.result import (
     UNUSABLE_CODE,
+    CalibrationShare,
     Correction,
     HandComparison,
     LengthAlternative,
@@ -41,6 +42,8 @@ COLUMNS = (
     "zero_error_mm",
     "zero_check_date",
     "zero_check_age_days",
+    "calibration_error_mm",
+    "calibration_date",
     "corrected_mm",
     "expanded_uncertainty_mm",
     "confidence",
@@ -127,6 +130,10 @@ def _reading_values(reading: Reading) -> dict[str, object]:
             "corrected_mm": scale.to_mm(reading.corrected),
             "expanded_uncertainty_mm": _rounded_mm(scale, reading.uncertainty.expanded),
         }
+    if reading.calibration is not None:
+        curve = reading.calibration
+        values["calibration_error_mm"] = scale.to_mm(curve.error)
+        values["calibration_date"] = curve.at.date().isoformat() if curve.at else None
     if reading.hand is not None:
         values |= _hand_values(scale, reading.hand)
     return values | _scale_values(scale)
@@ -257,7 +264,8 @@ def caption(result: Reading | Refused) -> tuple[str, ...]:
     lines = [f"{_sum_text(result, 'x')} = {plain(result.shown)} {unit} shown"]
     if result.corrected is not None and result.zero_error is not None:
         zero = plain(result.zero_error, signed=True)
-        lines.append(f"less zero error {zero} = {plain(result.corrected)} {unit} corrected")
+        curve = f", {curve_error(result.calibration)} of the screw" if result.calibration else ""
+        lines.append(f"less zero error {zero}{curve} = {plain(result.corrected)} {unit} corrected")
     lines.append(f"confidence {result.sighting.confidence:.2f}")
     return tuple(line.encode("ascii", "replace").decode() for line in lines)
 
@@ -288,11 +296,14 @@ def _reading_lines(reading: Reading) -> list[str]:
     match reading.correction:
         case Correction(check, age_days):
             zero = plain(check.zero_error, signed=True)
-            corrected = plain(reading.corrected or Decimal(0))
+            after_zero = f"{plain(reading.after_zero or Decimal(0))} {unit}"
             lines.append(
-                f"{plain(reading.shown)} − ({zero}) zero error = {corrected} {unit} corrected"
+                f"{plain(reading.shown)} − ({zero}) zero error = {after_zero}"
+                f"{'' if reading.calibration else ' corrected'}"
                 f" (zero check of {check.at:%Y-%m-%d}, {_age(age_days)})"
             )
+            if reading.calibration is not None:
+                lines.append(f"{curve_step(reading)} corrected ({reading.calibration.origin})")
             lines.append(_other_units(reading))
         case NoCorrection():
             pass
@@ -302,6 +313,19 @@ def _reading_lines(reading: Reading) -> list[str]:
     if reading.hand is not None:
         lines += hand_lines(reading.hand, unit)
     return lines + [f"warning: {one.message}" for one in reading.notices]
+
+
+def curve_error(curve: CalibrationShare) -> str:
+    """Write the error of the screw that is taken off, with its sign."""
+    return plain(curve.error, signed=True)
+
+
+def curve_step(reading: Reading) -> str:
+    """Write what is left of a reading when the error of its gauge's screw is taken off too."""
+    assert reading.calibration is not None
+    before, after = (plain(one or Decimal(0)) for one in (reading.after_zero, reading.corrected))
+    error = curve_error(reading.calibration)
+    return f"{before} − ({error}) error of the screw here = {after} {reading.scale.unit}"
 
 
 def _sum_text(reading: Reading, times: str = "×") -> str:

@@ -8,6 +8,9 @@ from reading import rows
 from reading.book_file import BookError, insert
 from reading.rows import Row
 
+# Which table a column's number is of.
+_POINTS = {"zero_check": "zero_check", "record": "record", "calibration": "record"}
+
 
 class Intake:
     """Rows of another book on their way in, within one change.
@@ -52,9 +55,9 @@ class Intake:
     def _take_numbered(self, table: str, row: Row) -> None:
         """Enter a row that has a number, under a new one, unless the same is there."""
         own = {name: cell for name, cell in row.items() if name != "number"}
-        for name in ("zero_check", "record"):
+        for name, table_of in _POINTS.items():
             if own.get(name) is not None:
-                own[name] = self._numbers[name, int(own[name] or 0)]
+                own[name] = self._numbers[table_of, int(own[name] or 0)]
         # A photo teaches the edge's set once a book, so that column is no part of being the same.
         told = {name: cell for name, cell in own.items() if name != "edge_set_pitches"}
         same = " AND ".join(f"{name} IS ?" for name in told)

@@ -162,4 +162,6 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
         BEGIN SELECT RAISE (ABORT, 'a gauge is never deleted'); END
         """,
     ),
+    # Which calibration's curve was taken off a reading, beside its zero check.
+    ("ALTER TABLE reading ADD COLUMN calibration INTEGER REFERENCES record (number)",),
 )

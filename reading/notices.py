@@ -24,6 +24,14 @@ NOTICES: dict[str, str] = {
         "When the photo was taken is unknown, so the zero check in force now is used: say --on."
     ),
     "file_dated": "The photo has no time of its own: its file's date chose the zero check.",
+    "dated_ahead": (
+        "{date} is still to come by this computer's clock, and it counts only from then on: check "
+        "the clocks of camera and computer."
+    ),
+    "calibration_later": (
+        "Every calibration on record is later than this photo, so the error of the screw is not "
+        "taken off."
+    ),
     "low_confidence": "Confidence {confidence:.2f} is low: look at the overlay before using this.",
     "scale_inferred": "Pitch and divisions were told from the picture: check {scale}.",
     "below_range": "The reading lies below the start of the gauge's range.",

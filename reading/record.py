@@ -48,7 +48,8 @@ class KeptReading:
     """A reading that a person accepted, in the gauge's unit, as the gauge showed it.
 
     `sha256` is the photo's, None for a typed reading. `edge_set_pitches` is how far the thimble's
-    edge stood past where the reading puts it.
+    edge stood past where the reading puts it. `zero_check` is the number of the check that was
+    taken off it, `calibration` that of the record whose curve was; None where none was.
     """
 
     gauge: str
@@ -61,6 +62,7 @@ class KeptReading:
     edge_set_pitches: float | None = None
     zero_check: int | None = None
     who: str = ""
+    calibration: int | None = None
 
 
 @dataclass(frozen=True)

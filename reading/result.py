@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 
 from reading.gauge import Gauge, ZeroCheck
 from reading.notices import Notice
-from reading.uncertainty import Budget, result_budget, shown_budget, steps_per_division
+from reading.uncertainty import (
+    Budget,
+    Component,
+    result_budget,
+    shown_budget,
+    steps_per_division,
+)
 from vision.scale import Scale
 from vision.sighting import Refusal, Sighting
 
@@ -46,6 +52,29 @@ class NoCorrection:
     """Why no zero error is taken off: a code of `notices.NOTICES`."""
 
     code: str
+
+
+@dataclass(frozen=True)
+class CalibrationShare:
+    """What is known of the gauge's own error at this length, in the scale's unit.
+
+    `error` is taken off (0 where only a bound is known), `u` is the standard uncertainty left.
+    `zero_cancels` where the calibration had the zero check that is taken off here: an error in it
+    goes into both with opposite signs. `at` and the book's `number` are of the calibration whose
+    curve gave `error`, None where only a bound is known.
+    """
+
+    error: Decimal
+    u: float
+    origin: str
+    zero_cancels: bool = False
+    at: datetime | None = None
+    number: int | None = None
+
+    @property
+    def component(self) -> Component:
+        """What it adds to an uncertainty."""
+        return Component("calibration", self.u, self.origin)
 
 
 @dataclass(frozen=True)
@@ -106,6 +135,7 @@ class Reading:
     notices: tuple[Notice, ...]
     program: str  # version of this program
     hand: HandComparison | None = None
+    calibration: CalibrationShare | None = None  # its error, where the curve is taken off too
 
     @property
     def scale(self) -> Scale:
@@ -137,9 +167,16 @@ class Reading:
                 return None
 
     @property
-    def corrected(self) -> Decimal | None:
+    def after_zero(self) -> Decimal | None:
         """Shown - zero error, exactly; None without a check."""
         return None if self.zero_error is None else self.shown - self.zero_error
+
+    @property
+    def corrected(self) -> Decimal | None:
+        """Shown - zero error - the calibration's error, exactly; None without a check."""
+        if self.after_zero is None or self.calibration is None:
+            return self.after_zero
+        return self.after_zero - self.calibration.error
 
     @property
     def shown_uncertainty(self) -> Budget:
@@ -149,8 +186,13 @@ class Reading:
     @property
     def uncertainty(self) -> Budget:
         """How well `corrected` gives the length; without a check the zero error is not in it."""
-        u_zero = self.correction.check.u if isinstance(self.correction, Correction) else None
-        return result_budget(self.scale, self.sighting.u_division, u_zero)
+        curve, u_zero = self.calibration, None
+        if isinstance(self.correction, Correction) and not (curve and curve.zero_cancels):
+            u_zero = self.correction.check.u
+        budget = result_budget(self.scale, self.sighting.u_division, u_zero)
+        if curve is None:
+            return budget
+        return replace(budget, components=(*budget.components, curve.component))
 
 
 @dataclass(frozen=True)

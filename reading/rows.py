@@ -30,11 +30,15 @@ class ReadRow(Protocol):
 
 @dataclass(frozen=True)
 class Column:
-    """A column: its name, what it holds, and whether it may be empty."""
+    """A column: its name, what it holds, whether it may be empty, and since which book version.
+
+    One that came later stands last in its table, and is optional.
+    """
 
     name: str
     kind: type[str] | type[int] | type[float] = str
     optional: bool = False
+    since: int = 1
 
 
 _NUMBER, _GAUGE, _AT = Column("number", int), Column("gauge"), Column("at")
@@ -90,6 +94,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column("record", int, optional=True),
         _WHO,
         _RECORDED,
+        Column("calibration", int, optional=True, since=3),
     ),
     "history": (
         _NUMBER,
@@ -106,6 +111,11 @@ TABLES: dict[str, tuple[Column, ...]] = {
 def names(table: str) -> tuple[str, ...]:
     """Give the names of a table's columns."""
     return tuple(column.name for column in TABLES[table])
+
+
+def columns(table: str, version: int) -> tuple[Column, ...]:
+    """Give the columns that a table has had since a version of the book."""
+    return tuple(column for column in TABLES[table] if column.since <= version)
 
 
 def written(moment: datetime) -> str:
@@ -186,6 +196,7 @@ def reading_row(reading: KeptReading, record: int | None, now: datetime) -> Row:
         "record": record,
         "who": reading.who,
         "recorded": written(now),
+        "calibration": reading.calibration,
     }
 
 
@@ -251,6 +262,7 @@ def reading_of(row: ReadRow) -> KeptReading:
         row["edge_set_pitches"],
         row["zero_check"],
         row["who"],
+        row["calibration"],
     )
 
 

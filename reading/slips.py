@@ -71,13 +71,14 @@ def compare(value: Decimal, reading: Reading) -> HandComparison:
     -----
     A hand reading to the nearest division is off by up to half a division, and the picture by
     twice its standard uncertainty: within both together they agree. It is compared with the shown
-    and with the corrected reading, and the nearer counts.
+    and with the corrected reading, and the nearer counts; where a calibration's curve was taken off
+    too, also with what is corrected for the zero error alone, as a person at the gauge works it.
     """
     scale = reading.scale
     u_division = Decimal(repr(float(reading.sighting.u_division)))
-    candidates = [("shown", reading.shown)]
-    if reading.corrected is not None:
-        candidates.insert(0, ("corrected", reading.corrected))
+    known = [("corrected", reading.corrected), ("corrected", reading.after_zero)]
+    candidates = [(name, length) for name, length in known if length is not None]
+    candidates.append(("shown", reading.shown))
     against, reference = min(candidates, key=lambda candidate: abs(value - candidate[1]))
     difference = (value - reference) / scale.least_count
     agrees = abs(difference) <= HALF_DIVISION + EXPANDED * u_division

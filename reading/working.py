@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from reading.formats import hand_lines
+from reading.formats import curve_error, curve_step, hand_lines
 from reading.length import plain, round_result, round_uncertainty, trimmed
 from reading.result import Correction, NoCorrection, Reading, Refused
 
@@ -60,11 +60,22 @@ def _correction_lines(reading: Reading) -> list[str]:
         case Correction(check, age_days):
             zero = plain(check.zero_error, signed=True)
             how = f"from {len(check.photos)} photos" if check.photos else "read by hand"
-            return [
+            after_zero = (
+                f"shown − zero error = {plain(reading.shown)} − ({zero})"
+                f" = {plain(reading.after_zero or Decimal(0))} {unit}"
+            )
+            lines = [
                 f"Zero error = {zero} {unit} (check of {check.at:%Y-%m-%d %H:%M}, {how},"
                 f" {age_days} days before the reading)",
-                f"Corrected = shown − zero error = {plain(reading.shown)} − ({zero})"
-                f" = {plain(reading.corrected or Decimal(0))} {unit}",
+            ]
+            curve = reading.calibration
+            if curve is None:
+                return [*lines, f"Corrected = {after_zero}"]
+            return [
+                *lines,
+                f"Without its zero error = {after_zero}",
+                f"Error of the screw here = {curve_error(curve)} {unit} ({curve.origin})",
+                f"Corrected = {curve_step(reading)}",
             ]
 
 

@@ -27,7 +27,7 @@ class Column:
     compared: bool = True
 
 
-# The first columns are those of `datumline read --format json`, but for its hand reading.
+# The first columns are those of `datumline read --format json`, but for its hand reading and curve.
 COLUMNS = (
     Column("photo", TEXT),
     Column("status", TEXT),
@@ -69,7 +69,10 @@ COLUMNS = (
 )
 NAMES = tuple(column.name for column in COLUMNS)
 COMPARED = tuple(column.name for column in COLUMNS if column.compared)
-LEFT_OUT = ("hand_mm", "hand_against", "hand_difference_divisions", "hand_agrees", "slips")
+LEFT_OUT = (
+    *("hand_mm", "hand_against", "hand_difference_divisions", "hand_agrees", "slips"),
+    *("calibration_error_mm", "calibration_date"),
+)
 READ, REFUSED = "read", "refused"
 # Why a person should look: the picture was refused, the reading is unsure, the file is unusable.
 EYES_REFUSED, EYES_UNSURE, EYES_UNUSABLE = "refused", "unsure", "unusable"

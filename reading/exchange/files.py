@@ -14,7 +14,7 @@ from reading import rows
 from reading.book import Book
 from reading.book_file import SCHEMA_VERSION
 from reading.problem import Problem
-from reading.rows import TABLES, UNDERSTOOD, Column, Row
+from reading.rows import TABLES, UNDERSTOOD, Column, Row, columns
 
 FORMAT = "datumline book"  # names the format in the first line of JSON
 HEADER_CSV = "book.csv"  # the file of a CSV folder that says the same
@@ -106,6 +106,7 @@ Placed = tuple[str, str, Row]  # where it stands, its table, the row
 
 def _json_rows(source: Path) -> Iterator[Placed]:
     """Read one object a line, the first one the header."""
+    version = SCHEMA_VERSION
     for number, line in enumerate(_lines(source), start=1):
         where = f"{source}, line {number}"
         try:
@@ -117,12 +118,12 @@ def _json_rows(source: Path) -> Iterator[Placed]:
         if not isinstance(found, dict):
             raise Problem(f"{where}: not an object")
         if number == 1:
-            _check_header(where, found.get("format"), found.get("version"))
+            version = _check_header(where, found.get("format"), found.get("version"))
             continue
         table = found.pop("table", None)
         if table not in TABLES:
             raise Problem(f"{where}: no table {table!r} in a book")
-        yield where, table, _row(where, table, found)
+        yield where, table, _row(where, table, version, found)
 
 
 def _csv_rows(folder: Path) -> Iterator[Placed]:
@@ -131,21 +132,22 @@ def _csv_rows(folder: Path) -> Iterator[Placed]:
     header = list(csv.reader(_lines(folder / HEADER_CSV)))
     if len(header) != 2 or len(header[1]) != 2 or not header[1][1].isdigit():
         raise Problem(f"{folder / HEADER_CSV}: not a book of datumline")
-    _check_header(str(folder / HEADER_CSV), header[1][0], int(header[1][1]))
+    version = _check_header(str(folder / HEADER_CSV), header[1][0], int(header[1][1]))
     for table in TABLES:
         source = folder / f"{table}.csv"
-        reader = csv.reader(_lines(source))
-        if tuple(next(reader, ())) != rows.names(table):
-            raise Problem(f"{source}: the columns must be {','.join(rows.names(table))}")
+        reader, wanted = csv.reader(_lines(source)), columns(table, version)
+        names = [column.name for column in wanted]
+        if next(reader, []) != names:
+            raise Problem(f"{source}: the columns must be {','.join(names)}")
         for cells in reader:
             where = f"{source}, line {reader.line_num}"
-            if len(cells) != len(TABLES[table]):
-                raise Problem(f"{where}: {len(cells)} cells, {len(TABLES[table])} wanted")
+            if len(cells) != len(wanted):
+                raise Problem(f"{where}: {len(cells)} cells, {len(wanted)} wanted")
             row = {
                 column.name: _from_text(where, column, cell)
-                for column, cell in zip(TABLES[table], cells, strict=True)
+                for column, cell in zip(wanted, cells, strict=True)
             }
-            yield where, table, row
+            yield where, table, dict.fromkeys(rows.names(table)) | row
 
 
 def _lines(source: Path) -> Iterator[str]:
@@ -159,8 +161,8 @@ def _lines(source: Path) -> Iterator[str]:
         raise Problem(f"{source}: not UTF-8 text") from error
 
 
-def _check_header(where: str, name: object, version: object) -> None:
-    """Refuse what is no book, and a book from a newer version."""
+def _check_header(where: str, name: object, version: object) -> int:
+    """Give the version of a book; refuse what is no book, and a book from a newer version."""
     if name != FORMAT or not isinstance(version, int):
         raise Problem(f"{where}: not a book of datumline")
     if version > SCHEMA_VERSION:
@@ -168,19 +170,22 @@ def _check_header(where: str, name: object, version: object) -> None:
             f"{where}: written by a newer datumline (book version {version}, this one knows "
             f"{SCHEMA_VERSION}): upgrade datumline"
         )
+    return version
 
 
-def _row(where: str, table: str, found: dict) -> Row:
-    """Check that a row has exactly its columns, each of its kind."""
-    if set(found) != set(rows.names(table)):
-        odd = ", ".join(sorted(set(found) ^ set(rows.names(table))))
+def _row(where: str, table: str, version: int, found: dict) -> Row:
+    """Check that a row has exactly its columns, each of its kind; later columns stay empty."""
+    wanted = columns(table, version)
+    names = {column.name for column in wanted}
+    if set(found) != names:
+        odd = ", ".join(sorted(set(found) ^ names))
         raise Problem(f"{where}: columns missing or unknown: {odd}")
-    for column in TABLES[table]:
+    for column in wanted:
         cell = found[column.name]
         fits = isinstance(cell, column.kind) or (column.kind is float and isinstance(cell, int))
         if isinstance(cell, bool) or not (fits or (cell is None and column.optional)):
             raise Problem(f"{where}: {column.name} can't be {cell!r}")
-    return {name: found[name] for name in rows.names(table)}
+    return {name: found.get(name) for name in rows.names(table)}
 
 
 def _from_text(where: str, column: Column, cell: str) -> rows.Cell:

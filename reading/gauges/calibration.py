@@ -12,12 +12,12 @@ from itertools import pairwise
 from reading.gauge import Gauge, ZeroCheck
 from reading.gauges.point_budget import point_budget, shown_of, width_read, without_zero
 from reading.gauges.screw import ScrewFit, fit_screw
-from reading.length import plain
+from reading.length import plain, trimmed
 from reading.measurement.conformity import FAIL, OPEN, PASS, Limits, conformity
-from reading.measurement.result import CalibrationShare, Measurement
+from reading.measurement.result import Measurement
 from reading.problem import Problem
 from reading.record import CALIBRATION, Record
-from reading.result import Correction
+from reading.result import CalibrationShare, Correction
 from reading.uncertainty import Budget
 
 # Test lengths in mm above the range's start, at fractions of a turn so that an error that repeats
@@ -250,8 +250,9 @@ def share(
     u = max(point.u_own if cancels else point.u for point in points)
     same = ", made with this zero check: the check's own doubt cancels" if cancels else ""
     if curve:
-        error = error_at(points, start, length)
-        return CalibrationShare(error, u, f"error curve of {record.at:%Y-%m-%d}{same}", cancels)
+        error = Decimal(trimmed(error_at(points, start, length)))
+        how = f"error curve of {record.at:%Y-%m-%d}{same}"
+        return CalibrationShare(error, u, how, cancels, record.at, record.number)
     greatest = max(abs(point.error) for point in points)
     return CalibrationShare(
         Decimal(0),

@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 from reading.book import Book
-from reading.correct import ZERO_CHECK_DAYS
+from reading.correct import ZERO_CHECK_DAYS, date_notices
 from reading.gauge import Gauge
 from reading.gauges import calibration, edge_set, facts
 from reading.gauges.chart import ZeroChart, zero_chart
@@ -129,6 +129,8 @@ def set_facts(
         f"{gauge.identifier}: zero check every {_days(merged.zero_days)}, calibration every "
         f"{_days(merged.calibration_days)}{limit}"
     )
+    for one in date_notices(at, datetime.now()):
+        say(f"  warning: {one.message}")
 
 
 def _days(days: int | None) -> str:

@@ -240,10 +240,10 @@ def _conditions(
 
 
 def _rows(gauge: Gauge, taken: Taken, signed: Signed) -> list[KeptReading]:
-    return kept(gauge, taken.when.at, taken.readings, None, signed.who)
+    return kept(gauge, taken.when.at, taken.readings, signed.who)
 
 
 def _doubts(found: Sequence[Taken]) -> list[str]:
-    """Name the photos that are unsure."""
+    """Name the photos that are unsure, and a date that lies ahead."""
     readings = [one for taken in found for one in taken.readings]
-    return [f"  warning: {one.message}" for one in unsure_readings(readings)]
+    return [f"  warning: {one.message}" for one in (*unsure_readings(readings), *found[0].warned)]

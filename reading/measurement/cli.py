@@ -11,6 +11,7 @@ from reading.book import Book, book_path
 from reading.dates import parse_done
 from reading.terminal import (
     BookOption,
+    CurveOption,
     NoteOption,
     OnOption,
     WhoOption,
@@ -41,9 +42,7 @@ def measure(
     work: Annotated[
         str | None, typer.Option(help="steel, copper, brass, aluminium, or 1/K like 16.5e-6.")
     ] = None,
-    curve: Annotated[
-        bool, typer.Option("--curve", help="Take off the calibration's error at this length.")
-    ] = False,
+    curve: CurveOption = False,
     level: Annotated[float, typer.Option(help="Level of confidence in percent.")] = 95.0,
     k: Annotated[float | None, typer.Option("--k", help="Coverage factor, in its place.")] = None,
     unit: Annotated[str | None, typer.Option(help="Unit of the result.")] = None,

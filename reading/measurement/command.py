@@ -11,20 +11,21 @@ from reading.book import Book
 from reading.gauge import Gauge
 from reading.gauges import calibration, facts
 from reading.gauges.care import gauge_state
+from reading.gauges.curve import no_curve
 from reading.length import LengthError, as_entered, parse_length, trimmed, unit_named
 from reading.looking import pictures
 from reading.measurement import lines
 from reading.measurement.conformity import Limits
 from reading.measurement.measure import LEVEL, About, measure
 from reading.measurement.report import report
-from reading.measurement.result import CalibrationShare, Layout, Measurement
+from reading.measurement.result import Layout, Measurement
 from reading.measurement.taking import Taken, Wanted, kept, take
 from reading.measurement.temperature import Warmth, parse_celsius, parse_expansion
 from reading.notices import CAUTION
 from reading.pages import html
 from reading.problem import Problem
 from reading.record import CALIBRATION, FACTS, MEASUREMENT, Record
-from reading.result import Correction
+from reading.result import CalibrationShare
 from reading.terminal import DONE, Say
 
 FORMATS = ("text", "json")
@@ -98,9 +99,7 @@ def calibration_share(
         check = book.zero_check_in_force(gauge.identifier, at)
         return calibration.share(record, gauge.scale.start, length, curve=curve, check=check)
     if curve:
-        raise Problem(
-            f"--curve: gauge {gauge.identifier} has no calibration of {at:%Y-%m-%d} or before"
-        )
+        raise no_curve(gauge, at)
     limit = facts.from_record(book.record_in_force(gauge.identifier, FACTS, at)).limit
     return None if limit is None else calibration.limit_share(limit)
 
@@ -123,6 +122,7 @@ def _about(request: MeasureRequest, book: Book, taken: Taken) -> About:
         request.level / 100,
         request.k,
         gauge_state(book, gauge, when.at).alarming,
+        taken.warned,
     )
 
 
@@ -168,8 +168,6 @@ def _write(
 
 def _keep(result: Measurement, request: MeasureRequest, book: Book) -> int | None:
     """Enter a measurement with its readings in the book."""
-    correction = result.correction
-    check = correction.check.number if isinstance(correction, Correction) else None
     budget = result.budget
     body = {
         "value": trimmed(round(result.value, VALUE_PLACES)),
@@ -183,7 +181,14 @@ def _keep(result: Measurement, request: MeasureRequest, book: Book) -> int | Non
         "warnings": [one.code for one in result.notices],
         "program": result.program,
     }
-    rows = kept(result.gauge, result.at, result.readings, check, request.who)
+    rows = kept(
+        result.gauge,
+        result.at,
+        result.readings,
+        request.who,
+        correction=result.correction,
+        calibration=result.calibration,
+    )
     record = Record(
         result.gauge.identifier, MEASUREMENT, result.at, body, request.who, request.note
     )

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from decimal import Decimal
 
-from reading.formats import json_text
+from reading.formats import curve_error, json_text
 from reading.length import (
     convert,
     how_many,
@@ -109,7 +109,7 @@ def _steps(result: Measurement) -> list[str]:
         case NoCorrection():
             pass
     if result.calibration is not None and result.calibration.error:
-        error = plain(Decimal(trimmed(result.calibration.error)), signed=True)
+        error = curve_error(result.calibration)
         lines.append(
             f"{_short(result.after_zero, result)} − ({error}) error of the screw here = "
             f"{_short(result.after_calibration, result)} {unit} ({result.calibration.origin})"

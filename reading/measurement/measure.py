@@ -23,7 +23,6 @@ from reading.measurement.repeats import (
     repeats,
 )
 from reading.measurement.result import (
-    CalibrationShare,
     Layout,
     Measurement,
     OneReading,
@@ -34,7 +33,7 @@ from reading.measurement.temperature import Warmth, at_reference, temperature_un
 from reading.measurement.wire import WIRE_GAUGES, WireMatch, match
 from reading.notices import Notice, notice
 from reading.problem import Problem
-from reading.result import Correction, When
+from reading.result import CalibrationShare, Correction, When
 from reading.uncertainty import Budget, Component, rectangular, resolution
 from vision.parallax import parallax_divisions
 from vision.scale import Scale
@@ -60,6 +59,7 @@ class About:
     level: float = LEVEL
     fixed_k: float | None = None
     gauge_alarm: str = ""  # what is overdue or out of control about the gauge, in words
+    warned: tuple[Notice, ...] = ()  # what is wanting about how the readings were taken
 
 
 def measure(gauge: Gauge, readings: Sequence[OneReading], about: About) -> Measurement:
@@ -134,7 +134,7 @@ def _budget(result: Measurement, fixed_k: float | None) -> Budget:
             Component("zero check", check.u, "the zero check's own", zero_degrees(check, check.u))
         )
     if result.calibration is not None:
-        parts.append(Component("calibration", result.calibration.u, result.calibration.origin))
+        parts.append(result.calibration.component)
     if result.warmth is not None:
         u = temperature_uncertainty(float(result.after_calibration), result.warmth)
         parts.append(Component("temperature", u, "temperatures and expansions, rectangular"))
@@ -222,6 +222,7 @@ def _notices(result: Measurement, about: About) -> tuple[Notice, ...]:
             notice("outlier", place=off.place + 1, value=value, g=off.g, critical=off.critical)
         )
     found += [*unsure_readings(result.readings), *_turn_notices(result.readings, scale)]
+    found += about.warned
     # How old the zero check may be is the gauge's own affair, and part of its state.
     found += correction_notices(result.correction, about.when, EVER_DAYS)
     if about.gauge_alarm:

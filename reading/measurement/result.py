@@ -15,7 +15,7 @@ from reading.measurement.temperature import Warmth, at_reference
 from reading.measurement.wire import WireMatch
 from reading.notices import Notice
 from reading.problem import Problem
-from reading.result import Correction, NoCorrection, PhotoRecord, When
+from reading.result import CalibrationShare, Correction, NoCorrection, PhotoRecord, When
 from reading.uncertainty import Budget
 
 
@@ -72,21 +72,6 @@ class Roundness:
 
     difference: Decimal
     expanded: float
-
-
-@dataclass(frozen=True)
-class CalibrationShare:
-    """What is known of the gauge's own error at this length, in the scale's unit.
-
-    `error` is taken off (0 where only a bound is known), `u` is the standard uncertainty left.
-    `zero_cancels` where the calibration had the zero check that the measurement has: an error in it
-    goes into both with opposite signs.
-    """
-
-    error: Decimal
-    u: float
-    origin: str
-    zero_cancels: bool = False
 
 
 @dataclass(frozen=True)

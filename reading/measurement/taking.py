@@ -9,17 +9,27 @@ from pathlib import Path
 
 from reading.batch import Look
 from reading.book import Book
-from reading.correct import LOW_CONFIDENCE, as_length, date_reading
+from reading.correct import LOW_CONFIDENCE, as_length, date_notices, date_reading
+from reading.dates import check_done
 from reading.gauge import Gauge
 from reading.gauges import edge_set
 from reading.length import as_entered
 from reading.looking import look_with_progress, report_unread, sighted
 from reading.measurement.parsing import parse_readings
 from reading.measurement.result import OneReading
+from reading.notices import Notice
 from reading.problem import Problem
 from reading.record import KeptReading
-from reading.result import FROM_USER, Correction, PhotoRecord, Reading, When
-from reading.terminal import DONE, Say
+from reading.result import (
+    FROM_USER,
+    CalibrationShare,
+    Correction,
+    NoCorrection,
+    PhotoRecord,
+    Reading,
+    When,
+)
+from reading.terminal import DONE, REFUSED, Say
 from reading.uncertainty import rectangular, resolution, shown_budget
 from vision.sighting import Sighting
 
@@ -45,22 +55,28 @@ class Taken:
     readings: tuple[OneReading, ...]
     when: When
     looks: tuple[Look, ...] = ()
+    warned: tuple[Notice, ...] = ()  # about their date
 
 
 def take(gauge: Gauge, wanted: Wanted, book: Book, say: Say, complain: Say) -> Taken | int:
     """Take readings, or say which photos can't be read and give the exit code."""
     now = wanted.now or datetime.now()
     if wanted.typed is not None:
-        return Taken(typed_readings(gauge, wanted.typed), When(wanted.on or now, FROM_USER))
+        when = When(wanted.on or now, FROM_USER)
+        readings = typed_readings(gauge, wanted.typed)
+        return Taken(readings, when, warned=date_notices(when.at, now))
     seen = list(look_with_progress(wanted.photos, gauge.scale, known_edge_set(book, gauge)))
     code = report_unread(seen, say, complain)
-    if code != DONE:
+    if code == REFUSED:
         complain("Nothing was recorded: every photo must be read.")
+    if code != DONE:
         return code
     looks = tuple(one for one in seen if isinstance(one, Look))
     newest = max((one.photo for one in looks), key=lambda photo: photo.taken or datetime.min)
     readings = tuple(from_sighting(gauge, *one) for one in sighted(seen))
-    return Taken(readings, date_reading(newest, wanted.on, now), looks)
+    when = date_reading(newest, wanted.on, now)
+    check_done(newest.name, when.at, now)
+    return Taken(readings, when, looks, date_notices(when.at, now))
 
 
 def typed_readings(gauge: Gauge, text: str) -> tuple[OneReading, ...]:
@@ -95,9 +111,18 @@ def known_edge_set(book: Book, gauge: Gauge) -> tuple[float, float] | None:
 
 
 def kept(
-    gauge: Gauge, at: datetime, readings: Sequence[OneReading], zero_check: int | None, who: str
+    gauge: Gauge,
+    at: datetime,
+    readings: Sequence[OneReading],
+    who: str,
+    *,
+    correction: Correction | NoCorrection | None = None,
+    calibration: CalibrationShare | None = None,
 ) -> list[KeptReading]:
-    """Make the book's rows of readings; only sure ones teach the edge's set."""
+    """Make the book's rows of readings, with what was taken off them; see `KeptReading`.
+
+    Only sure ones teach the edge's set.
+    """
     return [
         KeptReading(
             gauge.identifier,
@@ -108,8 +133,9 @@ def kept(
             one.photo.sha256 if one.photo else None,
             one.confidence,
             one.edge_set_pitches if (one.confidence or 0) >= LOW_CONFIDENCE else None,
-            zero_check,
+            correction.check.number if isinstance(correction, Correction) else None,
             who,
+            calibration.number if calibration else None,
         )
         for one in readings
     ]
@@ -132,4 +158,5 @@ def kept_reading(reading: Reading, who: str) -> KeptReading:
         edge if sighting.confidence >= LOW_CONFIDENCE else None,
         correction.check.number if isinstance(correction, Correction) else None,
         who,
+        reading.calibration.number if reading.calibration else None,
     )

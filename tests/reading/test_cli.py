@@ -6,7 +6,7 @@ import json
 import os
 import subprocess
 import sys
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -14,8 +14,10 @@ import pytest
 from typer.testing import CliRunner
 
 from reading import batch
-from reading.cli import app
+from reading.cli import app, main
+from reading.dates import check_done, lies_ahead
 from reading.notices import CAUTION
+from reading.problem import Problem
 from vision.reasons import reason
 from vision.sighting import Refusal
 
@@ -36,13 +38,13 @@ def run(*arguments):
 def gauge():
     """A gauge with a zero error of +0.03 mm from 20 November and +0.05 mm from 1 December."""
     assert run("gauge", "add", "G1", "--pitch", "0.5mm", "--divisions", 50).exit_code == 0
-    for error, date in (("+0.05 mm", "2026-12-01"), ("+0.03 mm", "2026-11-20")):
+    for error, date in (("+0.05 mm", "2024-12-01"), ("+0.03 mm", "2024-11-20")):
         assert run("zero", "G1", "--reading", error, "--on", date).exit_code == 0
     return "G1"
 
 
 def test_a_photo_is_read_and_corrected(photos, sighted, gauge):
-    path = photos("a.png", sighted(11, 27.7), taken="2026:11:25 10:30:00")
+    path = photos("a.png", sighted(11, 27.7), taken="2024:11:25 10:30:00")
     result = run("read", path, "--gauge", gauge)
     assert result.exit_code == 0
     assert "5.777 − (+0.03) zero error = 5.747 mm corrected" in result.stdout
@@ -53,14 +55,14 @@ def test_a_photo_is_read_and_corrected(photos, sighted, gauge):
 @pytest.mark.parametrize(
     ("on", "corrected", "warning"),
     [
-        ("2026-11-20", 5.747, None),
-        ("2026-12-01", 5.727, None),
-        ("2026-11-19", None, "zero_check_later"),
-        ("2028-01-01", 5.727, "zero_check_old"),
+        ("2024-11-20", 5.747, None),
+        ("2024-12-01", 5.727, None),
+        ("2024-11-19", None, "zero_check_later"),
+        ("2026-01-01", 5.727, "zero_check_old"),
     ],
 )
 def test_the_check_in_force_on_a_date_counts(on, corrected, warning, photos, sighted, gauge):
-    path = photos("a.png", sighted(11, 27.7), taken="2026:11:25 10:30:00")
+    path = photos("a.png", sighted(11, 27.7), taken="2024:11:25 10:30:00")
     result = run("read", path, "--gauge", gauge, "--on", on, "--format", "json")
     values = json.loads(result.stdout)
     assert values["corrected_mm"] == corrected
@@ -124,7 +126,7 @@ def test_the_scale_that_is_named_is_the_one_that_is_looked_for(photos, sighted):
 
 def test_explaining_writes_out_the_working(photos, sighted, gauge):
     path = photos("a.png", sighted(11, 27.7))
-    command = ("read", path, "--gauge", gauge, "--on", "2026-11-25", "--explain")
+    command = ("read", path, "--gauge", gauge, "--on", "2024-11-25", "--explain")
     assert "Least count = pitch ÷ divisions = 0.5 mm ÷ 50 = 0.01 mm" in run(*command).stdout
     values = json.loads(run(*command, "--format", "json").stdout)
     assert values["working"][-1] == "Result = 5.747 ± 0.009 mm"
@@ -134,7 +136,7 @@ def test_explaining_writes_out_the_working(photos, sighted, gauge):
 
 def test_a_hand_reading_is_compared(photos, sighted, gauge):
     path = photos("a.png", sighted(11, 27.7))
-    command = ("read", path, "--gauge", gauge, "--on", "2026-11-25", "--hand")
+    command = ("read", path, "--gauge", gauge, "--on", "2024-11-25", "--hand")
     assert "agrees with the corrected reading" in run(*command, "0.575 cm").stdout
     result = run(*command, "5.28")
     assert result.exit_code == 0
@@ -223,7 +225,7 @@ def test_gauges_are_listed_and_shown(gauge):
     assert "least count 0.001 mm" in shown
     assert "no zero check on record" in shown
     history = run("gauge", "show", "G1").stdout.splitlines()
-    assert [line.split()[-3] for line in history[1:]] == ["+0.03", "+0.05"]
+    assert [line.split()[-3] for line in history[1:3]] == ["+0.03", "+0.05"]
 
 
 def test_a_gauge_is_added_once(gauge):
@@ -234,17 +236,17 @@ def test_a_gauge_is_added_once(gauge):
 
 def test_zero_photos_are_averaged_and_dated(photos, sighted, gauge):
     paths = [
-        photos("a.png", sighted(-1, 47.0), taken="2026:12:05 10:30:00"),
-        photos("b.png", sighted(0, 47.4), taken="2026:12:05 10:31:00"),
+        photos("a.png", sighted(-1, 47.0), taken="2024:12:05 10:30:00"),
+        photos("b.png", sighted(0, 47.4), taken="2024:12:05 10:31:00"),
     ]
     result = run("zero", gauge, *paths)
     assert result.exit_code == 0
     assert "zero error -0.028 mm" in result.stdout
-    assert "in force from 2026-12-05 10:31" in result.stdout
-    later = photos("c.png", sighted(11, 28.0), taken="2026:12:06 09:00:00")
+    assert "in force from 2024-12-05 10:31" in result.stdout
+    later = photos("c.png", sighted(11, 28.0), taken="2024:12:06 09:00:00")
     values = json.loads(run("read", later, "--gauge", gauge, "--format", "json").stdout)
     assert values["corrected_mm"] == 5.808
-    assert values["zero_check_date"] == "2026-12-05"
+    assert values["zero_check_date"] == "2024-12-05"
 
 
 def test_a_refused_zero_photo_records_nothing(photos, sighted, gauge):
@@ -261,7 +263,8 @@ def test_an_open_or_unusable_zero_photo_records_nothing(photos, sighted, gauge, 
     opened = run("zero", gauge, photos("a.png", sighted(9, 2.0)))
     assert (opened.exit_code, opened.stdout) == (2, "")
     assert "close the faces" in opened.stderr
-    assert run("zero", gauge, tmp_path / "missing.jpg").exit_code == 2
+    missing = run("zero", gauge, tmp_path / "missing.jpg")
+    assert (missing.exit_code, len(missing.stderr.splitlines())) == (2, 1)
     mixed = (tmp_path / "missing.jpg", photos("b.png", REFUSAL))
     assert run("zero", gauge, *mixed).exit_code == 2
     assert run("gauge", "show", gauge).stdout == before
@@ -285,6 +288,40 @@ def test_a_zero_check_now_is_in_force_now(photos, sighted):
     assert run("zero", "G3", "--reading", "-0.02 mm", "--on", tomorrow).exit_code == 0
     values = json.loads(run("read", path, "--gauge", "G3", "--format", "json").stdout)
     assert values["corrected_mm"] == 5.76
+
+
+def test_what_is_dated_after_tomorrow_is_refused_and_what_is_to_come_is_named(
+    photos, sighted, gauge
+):
+    before = run("gauge", "show", gauge).stdout
+    later = datetime.now() + timedelta(days=2)
+    taken = {"taken": f"{later:%Y:%m:%d %H:%M:%S}"}
+    closed, work = (
+        photos("a.png", sighted(0, 2.0), **taken),
+        photos("b.png", sighted(9, 2), **taken),
+    )
+    typed = ("--reading", "+0.02 mm", "--on", f"{later:%Y-%m-%d}")
+    keeping = ("read", work, "--gauge", gauge, "--keep")
+    for command in (("zero", gauge, closed), ("zero", gauge, *typed), keeping):
+        refused = run(*command)
+        assert refused.exit_code == 2
+        assert f"{later:%Y-%m-%d} lies ahead, today is" in refused.stderr
+        assert len(refused.stderr.splitlines()) == 1
+    assert run("gauge", "show", gauge).stdout == before
+    soon = datetime.now() + timedelta(hours=20)
+    for on, warned in ((soon, 1), (datetime.now() - timedelta(hours=1), 0)):
+        done = run("zero", gauge, "--reading", "+0.02 mm", "--on", f"{on:%Y-%m-%d %H:%M}")
+        assert (done.exit_code, done.stdout.count("is still to come")) == (0, warned)
+
+
+def test_today_named_as_a_day_is_not_to_come():
+    now = datetime(2026, 11, 25, 12, 0)
+    assert not lies_ahead(datetime.combine(now, time.max), now)
+    assert lies_ahead(datetime.combine(now, time(12, 1)), now)
+    assert lies_ahead(datetime.combine(now + timedelta(days=1), time.max), now)
+    check_done("a", datetime(2026, 11, 26, 23, 59), now)
+    with pytest.raises(Problem, match="2026-11-27 lies ahead, today is 2026-11-25"):
+        check_done("a", datetime(2026, 11, 27), now)
 
 
 def test_a_rod_checks_a_ranged_gauge(photos, sighted):
@@ -314,6 +351,38 @@ def test_one_real_process_gives_exit_code_and_one_line(tmp_path):
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr.count("\n") == 1
     assert "datumline gauge add" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("--nope", "--nope"),
+        ("nope", "nope"),
+        ("read", "missing argument 'PHOTO...' (see datumline read --help)"),
+        ("read a.jpg --divisions many", "'--divisions'"),
+        ("measure", "missing option '--gauge' (see datumline measure --help)"),
+        ("gauge add G1 --pitch", "(see datumline gauge add --help)"),
+        ("gauge due --days -3", "(see datumline gauge due --help)"),
+        ("gauge nope", "(see datumline gauge --help)"),
+        ("book backup", "(see datumline book backup --help)"),
+        ("archive read", "(see datumline archive read --help)"),
+    ],
+)
+def test_a_mistake_in_the_options_is_one_line(line, said, monkeypatch, capsys):
+    monkeypatch.setattr("sys.argv", ["datumline", *line.split()])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    told = capsys.readouterr()
+    assert (ended.value.code, told.out, told.err.count("\n")) == (2, "", 1)
+    assert told.err.startswith("datumline: ")
+    assert said in told.err
+
+
+def test_a_group_alone_tells_what_it_can(monkeypatch, capsys):
+    monkeypatch.setattr("sys.argv", ["datumline", "gauge"])
+    with pytest.raises(SystemExit):
+        main()
+    assert "calibrate" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

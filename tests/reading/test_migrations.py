@@ -60,6 +60,23 @@ def test_what_was_there_is_there_and_in_the_history(first):
     plain.close()
 
 
+def test_readings_of_the_second_version_are_kept(first):
+    plain = sqlite3.connect(first)
+    for statement in MIGRATIONS[1]:
+        plain.execute(statement)
+    plain.execute("PRAGMA user_version = 2")
+    plain.execute(
+        "INSERT INTO reading (gauge, at, source, shown, u, who, recorded)"
+        " VALUES ('G1', '2026-03-01T00:00:00.000000', 'x', '1.5', 0.1, 'me', '2026-03-01')"
+    )
+    plain.commit()
+    plain.close()
+    with Book(first) as book:
+        (row,) = book.all_rows("reading")
+        assert (row["shown"], row["calibration"]) == ("1.5", None)
+        assert faults(book) == []
+
+
 def test_a_migration_that_is_stopped_leaves_the_old_book(first, monkeypatch):
     broken = (MIGRATIONS[0], (*MIGRATIONS[1], "CREATE TABLE gauge (twice TEXT)"))
     monkeypatch.setattr("reading.book_file.MIGRATIONS", broken)

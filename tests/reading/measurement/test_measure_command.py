@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import date, timedelta
 from html.parser import HTMLParser
 
 import numpy as np
@@ -199,6 +200,19 @@ def test_arguments_that_cannot_be_used_are_one_line(arguments, named, gauge):
     assert result.exit_code == 2
     assert named in result.stderr
     assert (result.stdout, len(result.stderr.splitlines())) == ("", 1)
+
+
+def test_a_photo_that_cannot_be_used_is_one_line(gauge, tmp_path):
+    result = measure(tmp_path / "missing.jpg")
+    assert (result.exit_code, result.stdout, len(result.stderr.splitlines())) == (2, "", 1)
+
+
+def test_a_measurement_to_come_is_named(gauge):
+    tomorrow = f"{date.today() + timedelta(days=1)}"
+    for on, warned in ((tomorrow, True), (f"{date.today()}", False)):
+        result = run("measure", "--gauge", "G1", "--on", on, "--readings", FIVE, "--format", "json")
+        codes = [one["code"] for one in json.loads(result.stdout)["warnings"]]
+        assert ("dated_ahead" in codes) is warned
 
 
 def test_without_a_zero_check_it_says_so(path):
