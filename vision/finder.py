@@ -1,7 +1,7 @@
 """Where the scale lies in a photo: ranked poses, proposed by a network on reduced copies.
 
-The whole photo is looked at once, small. A scale that comes out too small to pose well, or not at
-all, gets a second look from nearer.
+The whole photo is looked at once, small. A scale that comes out too small to pose well gets a look
+from nearer, one that fills the photo from farther; for one that is not surely seen both are tried.
 """
 
 from __future__ import annotations
@@ -34,6 +34,10 @@ GOOD_PX = 90.0  # sleeve diameter, in the square, that the nearer look aims at
 MOST_ENLARGED = 2.0  # square px a photo px: beyond, a nearer look shows nothing new
 LEAST_NEARER = 1.3  # a nearer look must enlarge by this much to be worth its time
 MOST_NEARER = 2  # poses that are looked at from nearer
+
+LARGE_PX = 200.0  # sleeve diameter, in the square, above which a pose is taken again from farther
+FARTHER = 1.5  # how much larger a square such a look takes: training ends at 240 px
+MOST_FARTHER = 2  # such looks at a photo
 
 Seer = Callable[["NDArray[np.uint8]"], "NDArray[np.float32]"]
 
@@ -87,11 +91,28 @@ def find(grey: NDArray[np.uint8], seer: Seer = see) -> tuple[Found, ...]:
         If the package was built without its weights.
     """
     height, width = grey.shape
-    whole = look_at(grey, width / 2.0, height / 2.0, max(height, width))
-    found = _posed(grey, [whole], seer)
-    if not any(one.pose.probability >= SURE_HEAT for one in found):
+    side = float(max(height, width))
+    found = _posed(grey, [look_at(grey, width / 2.0, height / 2.0, side)], seer)
+    for _ in range(MOST_FARTHER):
+        if _sure(found) and not _large(found[0], side):
+            break
+        small = [one for one in found if not _large(one, side)]
+        side *= FARTHER
+        look = look_at(grey, width / 2.0, height / 2.0, side)
+        found = _one_a_place(decode(seer(look.square), look) + small) or found
+    if not _sure(found):
         found = _one_a_place(found + _posed(grey, tiles(grey), seer))
     return tuple(found[:MOST_POSES])
+
+
+def _large(found: Found, side: float) -> bool:
+    """Tell whether a scale fills so much of a square of `side` photo px that it is ill posed."""
+    return found.pose.sleeve_diameter_px > LARGE_PX * side / SIDE_PX
+
+
+def _sure(found: list[Found]) -> bool:
+    """Tell whether the likeliest pose is sure enough to look no further."""
+    return bool(found) and found[0].pose.probability >= SURE_HEAT
 
 
 def _posed(grey: NDArray[np.uint8], looks: list[Look], seer: Seer) -> list[Found]:

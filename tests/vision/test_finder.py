@@ -92,6 +92,7 @@ class Eye:
         ((300, 300), 140.2, 160.9, 1.7, 90.0, 1),
         ((384, 384), 190.25, 200.75, 3.0, 120.0, 1),
         ((700, 2000), 1500.4, 300.7, -1.2, 330.0, 2),  # 63 px
+        ((900, 1600), 801.3, 444.8, 0.4, 830.0, 1),  # 199 px, under 200
     ],
 )
 def test_a_scale_is_posed_in_photo_pixels(shape, x, y, angle, diameter, looks):
@@ -121,6 +122,68 @@ def test_turned_by_right_angles_the_pose_turns(quarter):
     assert turned.pose.x == pytest.approx(x, abs=0.2)
     assert turned.pose.y == pytest.approx(y, abs=0.2)
     assert abs(math.remainder(turned.pose.angle_rad - angle, 2 * math.pi)) < 0.01
+
+
+class NarrowEye(Eye):
+    """Takes discs of more than 240 px for smaller, turned ones, and is not sure of them."""
+
+    def _tell(self, out, light, left, top):
+        before = out[0].copy()
+        super()._tell(out, light, left, top)
+        if light.shape[0] > 240:
+            out[0] = np.where(out[0] > before, np.minimum(out[0], -1), before)
+            out[3:5] *= -1
+            out[5] = np.minimum(out[5], math.log2(210 / 48))
+
+
+@pytest.mark.parametrize(
+    ("diameter", "looks"),
+    [
+        (200.0, 1),  # 192 px
+        (220.0, 2),  # 211 px, 141 from one and a half times as far
+        (270.0, 2),  # 259 px, which the eye can't tell, and 173
+    ],
+)
+def test_a_scale_that_fills_the_photo_is_posed_from_farther(diameter, looks):
+    photo = disc(np.full((400, 400), 60, np.uint8), 200.3, 190.8, 0.8, diameter)
+    eye = NarrowEye()
+    (found,) = find(photo, eye)
+    assert eye.looks == looks
+    assert abs(found.pose.x - 200.3) < 0.3
+    assert abs(found.pose.y - 190.8) < 0.3
+    assert abs(math.remainder(found.pose.angle_rad - 0.8, 2 * math.pi)) < 0.03
+    assert found.pose.sleeve_diameter_px == pytest.approx(diameter, rel=0.01)
+    assert found.pose.probability > 0.8
+
+
+def test_a_scale_is_taken_from_farther_until_it_is_small_enough():
+    photo = np.full((768, 768), 60, np.uint8)
+    told = [(-2.0, 230.0), (2.0, 205.0), (2.0, 150.0), (2.0, 10.0)]  # heat, px in each square
+
+    def seer(square):
+        heat, diameter = told.pop(0)
+        out = np.zeros((7, 48, 48), np.float32)
+        out[0] = -9
+        out[:, 20, 30] = (heat, 0, 0, 1, 0, math.log2(diameter / 48), -9)
+        return out
+
+    (found,) = find(photo, seer)
+    assert len(told) == 1
+    assert found.pose.sleeve_diameter_px == pytest.approx(150 * 2 * 1.5**2, rel=5e-3)
+    # cell 30 lies 51.5 px right of the square's middle, 4.5 photo px each
+    assert found.pose.x == pytest.approx(383.5 + 52 * 4.5, abs=3)
+
+
+def test_a_large_scale_that_is_gone_from_farther_is_kept():
+    photo = disc(np.full((400, 400), 60, np.uint8), 200.3, 190.8, 0.8, 250.0)
+    eye = Eye()
+
+    def fickle(square):
+        out = eye(square)
+        return out if eye.looks == 1 else np.where(np.arange(7)[:, None, None] == 0, -8, 0 * out)
+
+    (found,) = find(photo, fickle)
+    assert found.pose.sleeve_diameter_px == pytest.approx(250, rel=0.01)
 
 
 def test_a_small_scale_is_taken_again_from_nearer():
