@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import random
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
@@ -17,6 +16,7 @@ from reading.archive.store import Store
 from reading.length import convert, parse_length
 from reading.problem import Problem
 from reading.qualify.bounds import LEVEL, Share
+from reading.tables import csv_records
 
 STRATA = {"gauge": ("gauge",), "part": ("part",), "gauge,part": ("gauge", "part"), "none": ()}
 UNREADABLE = ("unreadable", "?", "x")  # what a person enters for a picture that can't be read
@@ -153,19 +153,13 @@ def read_form(path: Path) -> dict[int, str]:
     Problem
         If it can't be read, or a line is not understood.
     """
-    try:
-        with path.open(newline="", encoding="utf-8-sig") as file:
-            lines = list(csv.DictReader(file))
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        words = getattr(error, "strerror", None) or "not CSV in UTF-8"
-        raise Problem(f"{path}: can't be read ({words}), save it as CSV in UTF-8") from error
     answers = {}
-    for number, line in enumerate(lines, start=2):
-        text = (line.get("reading") or "").strip()
+    for number, line in csv_records(path):
+        text = line.get("reading", "").strip()
         if not text:
             continue
         bare = not any(letter.isalpha() or letter in "\"'?" for letter in text)
-        answer = f"{text} {(line.get('unit') or 'mm').strip()}" if bare else text
+        answer = f"{text} {line.get('unit', '').strip() or 'mm'}" if bare else text
         try:
             place = int(line.get("number") or "")
             if text.lower() not in UNREADABLE:

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import csv
 import json
-import os
 from collections.abc import Callable, Iterable, Iterator
 from decimal import Decimal
 from itertools import islice
 from pathlib import Path
 from typing import Any
 
+from reading import tables
 from reading.archive.columns import BYTES, COLUMNS, INTEGER, LIST, REAL, Column, Row
 from reading.archive.store import Store
 from reading.length import convert
 from reading.problem import Problem
+from reading.saving import whole
 
 # What people decided: the columns after those of the reading.
 DECISION_COLUMNS = (
@@ -26,15 +27,13 @@ DECISION_COLUMNS = (
     Column("decision_note", "TEXT"),
 )
 EXPORTED = tuple(one for one in COLUMNS if one.kind != BYTES) + DECISION_COLUMNS
+HEADER = [column.name for column in EXPORTED]
 STORES = (".sqlite", ".db")  # endings of the working file itself
-MOST_XLSX_ROWS = 1_048_575  # below the header: what the format holds (ECMA-376, and its programs)
 BATCH = 10_000  # rows held in memory
 
 
 def export(store: Store, target: Path) -> int:
     """Write all rows that hold, by photo, into a file of the kind that its name says.
-
-    The file is whole or not there: it is written beside its place and then put there.
 
     Raises
     ------
@@ -42,15 +41,7 @@ def export(store: Store, target: Path) -> int:
         If the ending is not known, a package is missing, or it can't be written.
     """
     write = _writer(target)
-    part = target.with_name(target.name + ".part")
-    try:
-        count = write(part, exported(store))
-        os.replace(part, target)
-    except OSError as error:
-        raise Problem(f"{target}: can't be written ({error.strerror}), name another") from error
-    finally:
-        part.unlink(missing_ok=True)
-    return count
+    return write(target, exported(store))
 
 
 def check_ending(target: Path) -> None:
@@ -89,58 +80,28 @@ def _writer(target: Path) -> Callable[[Path, Iterable[Row]], int]:
         case ".csv":
             return _write_csv
         case ".xlsx":
-            _needed("openpyxl", target, "xlsx")
+            tables.needed(target, "xlsx")
             return _write_xlsx
         case ".parquet":
-            _needed("pyarrow", target, "parquet")
+            tables.needed(target, "parquet")
             return _write_parquet
     raise Problem(f"{target}: name it .sqlite, .db, .parquet, .csv or .xlsx")
 
 
-def _needed(package: str, target: Path, extra: str) -> None:
-    import importlib.util
-
-    if importlib.util.find_spec(package) is None:
-        raise Problem(
-            f"{target}: {extra.upper()} needs one more package: pip install 'datumline[{extra}]' "
-            "(or name it .sqlite or .csv)"
-        )
-
-
 def _write_csv(target: Path, rows: Iterable[Row]) -> int:
+    """Write CSV for other programs: every text exactly as it is kept."""
     count = 0
-    with target.open("w", newline="", encoding="utf-8") as file:
+    with whole(target) as part, part.open("w", newline="", encoding="utf-8") as file:
         table = csv.writer(file, lineterminator="\n")
-        table.writerow([column.name for column in EXPORTED])
+        table.writerow(HEADER)
         for row in rows:
-            table.writerow([_words(row[column.name], column) for column in EXPORTED])
+            table.writerow(_cells(row))
             count += 1
     return count
 
 
 def _write_xlsx(target: Path, rows: Iterable[Row]) -> int:
-    from openpyxl import Workbook
-    from openpyxl.cell import WriteOnlyCell
-
-    book = Workbook(write_only=True)
-    sheet: Any = book.create_sheet("readings")
-    sheet.freeze_panes = "B2"
-    sheet.append([column.name for column in EXPORTED])
-    count = 0
-    for row in rows:
-        if count == MOST_XLSX_ROWS:
-            sheet.close()
-            raise Problem(f"{target}: more rows than XLSX holds ({MOST_XLSX_ROWS}): use Parquet")
-        cells = []
-        for column in EXPORTED:
-            cell = WriteOnlyCell(sheet, _words(row[column.name], column))
-            if isinstance(cell.value, str):
-                cell.data_type = "s"  # never a formula, whatever a file is called
-            cells.append(cell)
-        sheet.append(cells)
-        count += 1
-    book.save(target)
-    return count
+    return tables.write_xlsx(target, "readings", HEADER, map(_cells, rows))
 
 
 def _write_parquet(target: Path, rows: Iterable[Row]) -> int:
@@ -152,11 +113,16 @@ def _write_parquet(target: Path, rows: Iterable[Row]) -> int:
         [(column.name, types.get(column.kind, pyarrow.string())) for column in EXPORTED]
     )
     count, left = 0, iter(rows)
-    with pyarrow.parquet.ParquetWriter(target, schema, compression="zstd") as writer:
+    open_file = pyarrow.parquet.ParquetWriter
+    with whole(target) as part, open_file(part, schema, compression="zstd") as writer:
         while batch := list(islice(left, BATCH)):
             writer.write_table(pyarrow.Table.from_pylist(batch, schema))
             count += len(batch)
     return count
+
+
+def _cells(row: Row) -> list[Any]:
+    return [_words(row[column.name], column) for column in EXPORTED]
 
 
 def _words(value: Any, column: Column) -> Any:

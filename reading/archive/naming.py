@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -12,6 +11,7 @@ from pathlib import Path
 from reading.archive.names import shown
 from reading.dates import parse_when
 from reading.problem import Problem
+from reading.tables import csv_lines
 
 # Headings of a manifest, in any case; the first is the one that we write.
 HEADINGS = {
@@ -100,12 +100,7 @@ def read_manifest(path: Path) -> dict[str, Named]:
     Problem
         If the file can't be read, has no photo column, or a line can't be understood.
     """
-    try:
-        with path.open(newline="", encoding="utf-8-sig") as file:
-            lines = list(csv.reader(file))
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        words = getattr(error, "strerror", None) or "not CSV in UTF-8"
-        raise Problem(f"{path}: can't be read ({words}), save it as CSV in UTF-8") from error
+    lines = csv_lines(path)
     columns = _columns(path, lines[0] if lines else [])
     known: dict[str, Named] = {}
     for number, line in enumerate(lines[1:], start=2):

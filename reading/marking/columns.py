@@ -8,8 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reading.length import LengthError, parse_length
-from reading.marking.written import EMPTY, Cell, Entry
+from reading.marking.written import Entry
 from reading.problem import Problem
+from reading.tables import EMPTY, Cell
 
 # meaning: headings, in small letters without marks. The first that fits a heading wholly is taken.
 MEANINGS: dict[str, tuple[str, ...]] = {

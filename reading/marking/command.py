@@ -28,11 +28,11 @@ from reading.marking.results import (
 )
 from reading.marking.scheme import Scheme
 from reading.marking.student_page import student_page
-from reading.marking.table import needed, write_csv, write_xlsx
 from reading.marking.written import writes_a_unit
 from reading.measurement.taking import known_edge_set
 from reading.pages.html import save
 from reading.problem import Problem
+from reading.tables import needed, write_csv, write_xlsx
 from reading.terminal import DONE, REFUSED, Say
 from vision.scale import Scale
 
@@ -153,7 +153,7 @@ def _write(marked: Sequence[Marked], prior: Prior, request: MarkRequest) -> list
     rows = observation_rows(students)
     write_csv(out / "marks.csv", ROW_HEADER, rows)
     if request.xlsx:
-        write_xlsx(out / "marks.xlsx", ROW_HEADER, rows)
+        write_xlsx(out / "marks.xlsx", "marks", ROW_HEADER, rows)
     write_csv(out / "students.csv", STUDENT_HEADER, student_rows(students, pages))
     save(class_page(students, habits, prior), out / "class.html")
     return students

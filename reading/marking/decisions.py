@@ -12,8 +12,8 @@ from pathlib import Path
 
 from reading.length import Length, parse_length
 from reading.marking.catalogue import BY_CODE
-from reading.marking.table import read_table, write_csv
 from reading.problem import Problem
+from reading.tables import read_table, write_csv
 
 Place = tuple[str, str, str]  # student, photo, order
 HEADER = (

@@ -14,9 +14,9 @@ from reading.archive.place import Fault, Found
 from reading.archive.reader import opened
 from reading.archive.walk import walk
 from reading.marking.columns import Columns, find_columns
-from reading.marking.table import read_table
-from reading.marking.written import Cell, Entry
+from reading.marking.written import Entry
 from reading.problem import Problem
+from reading.tables import Cell, read_table
 
 TABLE_ENDINGS = (".csv", ".xlsx", ".tsv")
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".bmp", ".heic", ".heif")

@@ -12,9 +12,9 @@ from reading.marking.catalogue import BY_CODE
 from reading.marking.marked import EYES, LEFT_OUT, Marked, slips_of
 from reading.marking.marks import leading
 from reading.marking.scheme import ITEMS
-from reading.marking.table import read_table
 from reading.problem import Problem
 from reading.result import Reading
+from reading.tables import read_table
 
 ROW_HEADER = (
     "number", "student", "order", "gauge", "photo", "reading written", "corrected written",

@@ -9,26 +9,13 @@ from decimal import Decimal
 
 from reading.length import LengthError, parse_length
 from reading.problem import Problem
+from reading.tables import EMPTY, Cell
 from vision.scale import Scale
 
 _COUNT = re.compile(
     r"(?P<sign>[+\-−–]?)\s*(?P<number>[0-9]+(?:[.,][0-9]+)?)\s*(?:div\w*\.?)?", re.I
 )
 _HAS_UNIT = re.compile(r"[0-9.,]\s*[^\W\d_]|[\"”″]")
-
-
-@dataclass(frozen=True)
-class Cell:
-    """One cell of a list. `as_typed` is False where a spreadsheet may have dropped end zeros."""
-
-    text: str = ""
-    as_typed: bool = True
-
-    def __bool__(self) -> bool:
-        return bool(self.text.strip())
-
-
-EMPTY = Cell()
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from html import escape
 from pathlib import Path
 
+from reading import saving
 from reading.problem import Problem
 
 _STYLE = """
@@ -27,6 +28,10 @@ td, li, figcaption { overflow-wrap: anywhere } .warnings { border-left: 3px soli
 pre { font: 9pt/1.45 monospace; white-space: pre-wrap; overflow-wrap: anywhere; margin: .3em 0 }
 .gallery { display: grid; grid-template-columns: 1fr 1fr; gap: 4mm; align-items: start }
 .gallery figure { margin: 0 } .gallery img { max-height: 105mm }
+.beside { display: grid; grid-template-columns: 75mm 1fr; gap: 2mm 6mm; align-items: start;
+  break-inside: avoid; margin: 0 0 4mm } .beside > * { min-width: 0 }
+.beside h3, .beside p { margin: 0 0 .3em } .beside figure { margin: 0 0 2mm; cursor: zoom-in }
+.beside > div:focus-within { grid-column: 1 / -1 } .beside figure:focus { outline: none }
 .many { grid-template-columns: repeat(3, 1fr) }
 .sign { display: flex; gap: 8mm; margin: 2em 0 1em; break-inside: avoid }
 .sign span { flex: 1; border-bottom: 1px solid #000 }
@@ -122,6 +127,18 @@ def gallery(pictures: Sequence[tuple[str, bytes]]) -> str:
     return f'<div class="{kind}">' + "".join(jpeg(data, text) for text, data in pictures) + "</div>"
 
 
+def together(parts: Sequence[str]) -> str:
+    """Keep parts that are HTML already on one printed sheet."""
+    return f'<div class="whole">{"".join(parts)}</div>'
+
+
+def beside(pictures: Sequence[tuple[str, bytes]], parts: Sequence[str]) -> str:
+    """Lay small (caption, JPEG data) beside parts; clicked, they are as wide as the page."""
+    shown = "".join(jpeg(data, words) for words, data in pictures)
+    shown = shown.replace("<figure>", '<figure tabindex="0">')
+    return f'<div class="beside"><div>{shown}</div><div>{"".join(parts)}</div></div>'
+
+
 def signature(who: str = "") -> str:
     """Leave a place to sign, and for the date."""
     name = f"{escape(who)}, signed:" if who else "Signed:"
@@ -152,14 +169,5 @@ def save(text: str, target: Path) -> None:
     Problem
         Naming the file, if it can't be written.
     """
-    part = target.with_name(target.name + ".part")
-    try:
-        if target.is_dir():
-            raise IsADirectoryError(21, "Is a directory")
+    with saving.whole(target) as part:
         part.write_text(text, encoding="utf-8")
-        part.replace(target)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise Problem(
-            f"{target}: can't be written ({error.strerror}), choose another place"
-        ) from error

@@ -10,6 +10,7 @@ from reading.pages.drawing import Dot, Drawing, Mark, Point, Stroke, Words
 
 WIDTH_PX, HEIGHT_PX = 720, 320
 LEFT_PX, RIGHT_PX, TOP_PX, BOTTOM_PX = 70, 110, 24, 40
+SAME, SMALLEST = 1e-12, 1e-290  # values this near, of their size, are one; below are none
 FEWEST_TICKS = 4
 INK, LEVEL, ALARM = "#20507a", "#777777", "#b00020"  # points, lines across, points out of control
 
@@ -140,7 +141,7 @@ def plot(
 def axis(values: Sequence[float]) -> Axis:
     """Make an axis that holds values, with ticks at round numbers."""
     low, high = min(values), max(values)
-    if high == low:
+    if high - low <= SAME * max(abs(low), abs(high), SMALLEST):
         low, high = low - 1, high + 1
     step = _round_step((high - low) / FEWEST_TICKS)
     first, last = math.floor(low / step), math.ceil(high / step)

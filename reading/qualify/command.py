@@ -16,6 +16,7 @@ from reading.qualify.known import Known
 from reading.qualify.lines import GIVEN, NONE, to_json, to_text
 from reading.qualify.looking import read_all
 from reading.qualify.page import Reading, page
+from reading.saving import whole
 from reading.terminal import DONE, USER_ERROR, Say
 
 MODES = {"given": (GIVEN,), "none": (NONE,), "both": (GIVEN, NONE)}
@@ -88,13 +89,8 @@ def _complaints(judged: Sequence[Judged], complain: Say) -> int:
 
 def write_rows(target: Path, readings: Sequence[Reading]) -> None:
     """Write what was read in each photo as CSV; Problem if it can't be written."""
-    try:
-        with target.open("w", newline="", encoding="utf-8") as file:
-            out = csv.DictWriter(file, ("scale", *COLUMNS), lineterminator="\n")
-            out.writeheader()
-            for reading in readings:
-                out.writerows({"scale": reading.mode} | one.cells for one in reading.judged)
-    except OSError as error:
-        raise Problem(
-            f"{target}: can't be written ({error.strerror}), choose another place"
-        ) from error
+    with whole(target) as part, part.open("w", newline="", encoding="utf-8") as file:
+        out = csv.DictWriter(file, ("scale", *COLUMNS), lineterminator="\n")
+        out.writeheader()
+        for reading in readings:
+            out.writerows({"scale": reading.mode} | one.cells for one in reading.judged)

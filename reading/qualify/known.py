@@ -18,14 +18,13 @@ others left alone. Names and what they mean, the first two needed:
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from reading.length import Length, parse_length
 from reading.problem import Problem
+from reading.tables import csv_records
 from vision.scale import Scale
 
 TRUTH_NAME = "truth.csv"
@@ -97,18 +96,11 @@ def read_truth(
         If there is no such file, or a row can't be understood; the row is named.
     """
     source = truth or folder / TRUTH_NAME
-    try:
-        text = source.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        why = error.strerror if isinstance(error, OSError) else "not UTF-8 text"
-        raise Problem(
-            f"{source}: can't be read ({why}): write a CSV file with the columns file and shown"
-        ) from error
-    rows = list(csv.DictReader(io.StringIO(text), delimiter=_delimiter(text)))
+    rows = list(csv_records(source))
     if not rows:
         raise Problem(f"{source}: no photos in it: write one row a photo")
     known = []
-    for number, row in enumerate(rows, start=2):
+    for number, row in rows:
         clean = _clean(row)
         try:
             known.append(known_from(folder, clean, scale, find_scale))
@@ -139,20 +131,12 @@ def known_from(
     return known
 
 
-def _delimiter(text: str) -> str:
-    """Tell what parts the columns, from the first line."""
-    head = text.partition("\n")[0]
-    return max(",;\t", key=head.count)
-
-
-def _clean(row: dict[str | None, str | None]) -> dict[str, str]:
+def _clean(row: Row) -> dict[str, str]:
     """Bring columns to the names above, and cut what stands around values."""
     out: dict[str, str] = {}
     for name, value in row.items():
-        if name is None:
-            continue
         key = name.strip().lower().replace(" ", "_")
-        out[SYNONYMS.get(key, key)] = (value or "").strip()
+        out[SYNONYMS.get(key, key)] = value.strip()
     return out
 
 

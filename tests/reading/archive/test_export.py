@@ -10,9 +10,10 @@ import os
 import pytest
 
 from reading.archive.asked import Options
-from reading.archive.export import EXPORTED, MOST_XLSX_ROWS, check_ending, export
+from reading.archive.export import EXPORTED, check_ending, export
 from reading.archive.store import Store
 from reading.problem import Problem
+from reading.tables import MOST_XLSX_ROWS
 from tests.reading.archive import quick
 
 ODD = os.fsdecode(b"odd \xff\n.jpg")
@@ -64,8 +65,8 @@ def test_xlsx_holds_no_formulas(store, tmp_path):
 def test_more_rows_than_xlsx_holds_are_refused_before_they_are_lost(store, tmp_path, monkeypatch):
     pytest.importorskip("openpyxl")
     assert MOST_XLSX_ROWS == 2**20 - 1  # rows of a sheet less its header (ECMA-376)
-    monkeypatch.setattr("reading.archive.export.MOST_XLSX_ROWS", 2)
-    with pytest.raises(Problem, match="use Parquet"):
+    monkeypatch.setattr("reading.tables.MOST_XLSX_ROWS", 2)
+    with pytest.raises(Problem, match="use another kind"):
         export(store, tmp_path / "r.xlsx")
     assert list(tmp_path.glob("r.xlsx*")) == []
 

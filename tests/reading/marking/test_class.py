@@ -15,7 +15,8 @@ from fixtures.class_set import GAUGES, draw_class
 from reading.marking.diagnosis import Truth
 from reading.marking.marks import WRONG, Asked, judge, leading
 from reading.marking.scheme import load_scheme
-from reading.marking.written import Cell, Entry, read_entry
+from reading.marking.written import Entry, read_entry
+from reading.tables import Cell
 from vision.scale import Scale
 
 U_DIVISION = 0.05

@@ -13,8 +13,9 @@ import pytest
 from reading.marking.diagnosis import Truth, chance_of_misreading, explain, rank
 from reading.marking.marks import Asked, judge, leading
 from reading.marking.scheme import load_scheme
-from reading.marking.written import Cell, Entry, read_entry
+from reading.marking.written import Entry, read_entry
 from reading.problem import Problem
+from reading.tables import Cell
 from vision.scale import Scale
 
 FINE, SCHOOL = Scale(Decimal("0.5"), 50), Scale(Decimal(1), 100)

@@ -15,8 +15,9 @@ from reading.marking.marked import Rules, learn, mark
 from reading.marking.marks import Asked
 from reading.marking.photos import Seen, Tool
 from reading.marking.scheme import load_scheme
-from reading.marking.written import Cell, Entry
+from reading.marking.written import Entry
 from reading.result import PhotoRecord
+from reading.tables import Cell
 from vision.scale import Scale
 
 GAUGE = Gauge("G1", Scale(Decimal("0.5"), 50))

@@ -8,9 +8,8 @@ import pytest
 
 from reading.marking.columns import find_columns
 from reading.marking.handed_in import take_in
-from reading.marking.table import read_table, write_csv
-from reading.marking.written import Cell
 from reading.problem import Problem
+from reading.tables import Cell, read_table, write_csv, write_xlsx
 
 JPEG = b"\xff\xd8\xff\xe0 not looked into here"
 
@@ -159,9 +158,20 @@ def test_a_zip_can_not_write_outside_nor_swell(tmp_path):
     assert not (tmp_path.parent / "slipped.jpg").exists()
 
 
-def test_what_a_spreadsheet_would_run_is_kept_text(tmp_path):
-    write_csv(tmp_path / "out.csv", ["student"], [["=1+1"], ["Bo"]])
-    assert [row[0].text for row in read_table(tmp_path / "out.csv")] == ["student", "'=1+1", "Bo"]
+def test_what_a_spreadsheet_would_run_is_kept_text_and_comes_back(tmp_path):
+    names = ["=1+1", "@ash", "Bo", "'t Hooft"]
+    write_csv(tmp_path / "out.csv", ["student"], [[name] for name in names])
+    lines = (tmp_path / "out.csv").read_text(encoding="utf-8-sig").splitlines()
+    assert lines == ["student", "'=1+1", "'@ash", "Bo", "'t Hooft"]
+    assert [row[0].text for row in read_table(tmp_path / "out.csv")] == ["student", *names]
+
+
+def test_xlsx_keeps_text_as_text(tmp_path):
+    openpyxl = pytest.importorskip("openpyxl")
+    assert write_xlsx(tmp_path / "out.xlsx", "marks", ["student"], [["=1+1"], ["Bo"]]) == 2
+    sheet = openpyxl.load_workbook(tmp_path / "out.xlsx").active
+    assert (sheet["A2"].value, sheet["A2"].data_type) == ("=1+1", "s")
+    assert [row[0].text for row in read_table(tmp_path / "out.xlsx")] == ["student", "=1+1", "Bo"]
 
 
 def test_xlsx_without_its_library_is_one_clear_line(tmp_path, monkeypatch):
