@@ -97,7 +97,7 @@ def archive_read(
     options = Options(
         manifest, pattern, gauge, pitch, divisions, start, when, book, again, trust_times
     )
-    wanted = command.Reading(root, results, workers, patience, cluster, partition, parts)
+    wanted = command.ArchiveRequest(root, results, workers, patience, cluster, partition, parts)
     try:
         code = command.read_archive(wanted, options, say)
     except KeyboardInterrupt:

@@ -10,6 +10,7 @@ from reading import formats
 from reading.archive import codes, seen
 from reading.batch import Look
 from reading.correct import LOW_CONFIDENCE
+from reading.length import convert
 from reading.result import Correction, Reading, Refused, Result, Unusable
 
 Cell = str | int | float | bytes | None
@@ -134,6 +135,19 @@ def _cell(value: object) -> Cell:
             return value
         case _:
             raise TypeError(f"no cell for {value!r}")
+
+
+def decided_mm(row: Row) -> tuple[float, float | None] | None:
+    """Give what a person decided that a photo shows, in mm, and that less the zero error.
+
+    None without such a decision, and for what is less the zero error where that is not known.
+    """
+    if row["decided_shown"] is None:
+        return None
+    shown = convert(Decimal(str(row["decided_shown"])), str(row["decided_unit"]), "mm")
+    if row["zero_error_mm"] is None:
+        return float(shown), None
+    return float(shown), float(shown - Decimal(repr(row["zero_error_mm"])))
 
 
 def same(one: Mapping[str, object], other: Mapping[str, object]) -> bool:

@@ -25,7 +25,7 @@ MANY_PHOTOS = 1_000_000  # so many that every core is worth a process
 
 
 @dataclass(frozen=True)
-class Reading:
+class ArchiveRequest:
     """Where an archive lies, where its results go, and who reads it."""
 
     root: str
@@ -37,7 +37,9 @@ class Reading:
     parts: str | None = None
 
 
-def read_archive(wanted: Reading, options: Options, say: Say, look: LookAt = batch.look) -> int:
+def read_archive(
+    wanted: ArchiveRequest, options: Options, say: Say, look: LookAt = batch.look
+) -> int:
     """Read an archive, or go on with it, and say what came of it; give the exit code."""
     export.check_ending(wanted.results)
     request = request_of(options, look)
@@ -90,7 +92,7 @@ def _some(names: Sequence[str]) -> str:
     return ", ".join([*names[:SHOWN_NAMES], *(["…"] if len(names) > SHOWN_NAMES else [])])
 
 
-def _listing(wanted: Reading, working: Path) -> Callable[[], Iterator[Found | Fault]]:
+def _listing(wanted: ArchiveRequest, working: Path) -> Callable[[], Iterator[Found | Fault]]:
     """Give what lists the archive's files; Problem if there is no archive."""
     if "://" in wanted.root:
         from reading.archive.remote import walk_remote
@@ -111,7 +113,7 @@ def _absolute(root: str) -> str:
 
 @contextmanager
 def _reading(
-    wanted: Reading, request: Request
+    wanted: ArchiveRequest, request: Request
 ) -> Iterator[Callable[[Iterator[Task]], Iterator[Outcome]]]:
     """Give what reads tasks: processes of this machine, or a cluster."""
     if wanted.cluster is not None:

@@ -5,15 +5,13 @@ from __future__ import annotations
 import csv
 import json
 from collections.abc import Callable, Iterable, Iterator
-from decimal import Decimal
 from itertools import islice
 from pathlib import Path
 from typing import Any
 
 from reading import tables
-from reading.archive.columns import BYTES, COLUMNS, INTEGER, LIST, REAL, Column, Row
+from reading.archive.columns import BYTES, COLUMNS, INTEGER, LIST, REAL, Column, Row, decided_mm
 from reading.archive.store import Store
-from reading.length import convert
 from reading.problem import Problem
 from reading.saving import whole
 
@@ -63,14 +61,9 @@ def exported(store: Store) -> Iterator[Row]:
     """Give the rows to export, as they are kept, with the decision that holds."""
     for row in store.current():
         row |= {"decision": row["verdict"], "decided_by": row["who"], "decided_at": row["at"]}
-        row |= {"decision_note": row["note"], "decided_shown_mm": None}
-        row["decided_corrected_mm"] = None
-        if row["decided_shown"] is not None:
-            shown = convert(Decimal(str(row["decided_shown"])), str(row["decided_unit"]), "mm")
-            row["decided_shown_mm"] = float(shown)
-            if row["zero_error_mm"] is not None:
-                zero = Decimal(repr(row["zero_error_mm"]))
-                row["decided_corrected_mm"] = float(shown - zero)
+        shown, corrected = decided_mm(row) or (None, None)
+        row |= {"decided_shown_mm": shown, "decided_corrected_mm": corrected}
+        row["decision_note"] = row["note"]
         yield {column.name: row[column.name] for column in EXPORTED}
 
 

@@ -7,16 +7,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from decimal import Decimal
 
-from reading.archive.columns import READ, Row
+from reading.archive.columns import READ, Row, decided_mm
 from reading.gauges.chart import DAYS_A_MONTH, SECONDS_A_DAY, Drift, ZeroChart, individuals
-from reading.length import convert
 
 FEWEST = 3  # readings of a part on a gauge that make a trend
-FEWEST_FREE = (
-    8  # degrees of freedom from which a gauge's drift is told: t is near 2 (common practice)
-)
+FEWEST_FREE = 8  # degrees of freedom from which a drift is told: t is near 2 (common practice)
 
 
 @dataclass(frozen=True)
@@ -93,11 +89,10 @@ def value_mm(row: Row) -> tuple[bool, float] | None:
     """
     if row["verdict"] == "reject":
         return None
-    if row["decided_shown"] is not None:
-        shown = convert(Decimal(str(row["decided_shown"])), str(row["decided_unit"]), "mm")
-        if row["zero_error_mm"] is None:
-            return False, float(shown)
-        return True, float(shown - Decimal(repr(row["zero_error_mm"])))
+    decided = decided_mm(row)
+    if decided is not None:
+        shown, corrected = decided
+        return (False, shown) if corrected is None else (True, corrected)
     if row["status"] != READ or (row["eyes"] and row["verdict"] != "accept"):
         return None
     if row["corrected_mm"] is not None:

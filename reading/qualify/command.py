@@ -15,7 +15,7 @@ from reading.qualify.judging import COLUMNS, CRASHED, UNUSABLE, Judged
 from reading.qualify.known import Known
 from reading.qualify.lines import GIVEN, NONE, to_json, to_text
 from reading.qualify.looking import read_all
-from reading.qualify.page import Reading, page
+from reading.qualify.page import Pass, page
 from reading.saving import whole
 from reading.terminal import DONE, USER_ERROR, Say
 
@@ -47,7 +47,7 @@ class QualifyRequest:
 def qualify(known: Sequence[Known], request: QualifyRequest, say: Say, complain: Say) -> int:
     """Read photos with known readings, print the figures, and write what was asked for."""
     _check_columns(known, request.by)
-    readings: list[Reading] = []
+    readings: list[Pass] = []
     for mode in MODES[request.scale]:
         judged = read_all(
             known,
@@ -56,7 +56,7 @@ def qualify(known: Sequence[Known], request: QualifyRequest, say: Say, complain:
             workers=request.workers,
         )
         found = figures([one.outcome for one in judged], request.by)
-        readings.append(Reading(mode, found, judged))
+        readings.append(Pass(mode, found, judged))
         if request.format == "text":
             say(to_text(found, mode) + "\n")
     if request.format == "json":
@@ -87,7 +87,7 @@ def _complaints(judged: Sequence[Judged], complain: Say) -> int:
     return USER_ERROR if bad else DONE
 
 
-def write_rows(target: Path, readings: Sequence[Reading]) -> None:
+def write_rows(target: Path, readings: Sequence[Pass]) -> None:
     """Write what was read in each photo as CSV; Problem if it can't be written."""
     with whole(target) as part, part.open("w", newline="", encoding="utf-8") as file:
         out = csv.DictWriter(file, ("scale", *COLUMNS), lineterminator="\n")

@@ -36,7 +36,7 @@ from reading.qualify.plots import (
 
 
 @dataclass(frozen=True)
-class Reading:
+class Pass:
     """A set of photos read in one way: its figures and what came of each photo."""
 
     mode: str
@@ -44,13 +44,13 @@ class Reading:
     judged: Sequence[Judged]
 
 
-def page(title: str, readings: Sequence[Reading], notes: Sequence[str], program: str) -> str:
+def page(title: str, readings: Sequence[Pass], notes: Sequence[str], program: str) -> str:
     """Lay everything out as an HTML page.
 
     Parameters
     ----------
     title : str
-    readings : sequence of Reading
+    readings : sequence of Pass
     notes : sequence of str
         What else must be known of these photos.
     program : str
@@ -63,7 +63,7 @@ def page(title: str, readings: Sequence[Reading], notes: Sequence[str], program:
     return html.page(title, parts, footer)
 
 
-def _section(one: Reading) -> list[str]:
+def _section(one: Pass) -> list[str]:
     found = one.figures
     readable = [judged.outcome for judged in one.judged if judged.outcome.readable]
     kinds, *others = found.by_column
@@ -94,7 +94,7 @@ def _groups(name: str, groups: Sequence[Group]) -> list[str]:
     return [html.heading(f"By {name}", 3), _table(group_table("", groups))]
 
 
-def _confidence(one: Reading) -> list[str]:
+def _confidence(one: Pass) -> list[str]:
     """Show what the confidence and the stated uncertainty are worth."""
     found = one.figures
     parts = [_table(bin_table(found.bins)), html.items(calibration_lines(found))]
@@ -120,7 +120,7 @@ def _confidence(one: Reading) -> list[str]:
     return parts
 
 
-def _photos(one: Reading) -> list[str]:
+def _photos(one: Pass) -> list[str]:
     """Show every photo that went wrong, worst first."""
     shown = sorted((judged for judged in one.judged if worth_showing(judged)), key=_severity)
     parts = [html.heading("Every wrong reading and every refusal", 3)]

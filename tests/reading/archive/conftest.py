@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from reading.archive.asked import Options
-from reading.archive.command import Reading, read_archive
+from reading.archive.command import ArchiveRequest, read_archive
 from reading.archive.store import Store
 from reading.book import Book
 from reading.gauge import Gauge, ZeroCheck
@@ -43,7 +43,7 @@ def go(results):
 
     def run(root, options=None, **changes):
         said = []
-        wanted = Reading(str(root), changes.pop("results", results), 1, **changes)
+        wanted = ArchiveRequest(str(root), changes.pop("results", results), 1, **changes)
         assert read_archive(wanted, options or Options(), said.append, quick.look) == 0
         return said
 

@@ -6,14 +6,14 @@ import sys
 from pathlib import Path
 
 from reading.archive.asked import Options
-from reading.archive.command import Reading, read_archive
+from reading.archive.command import ArchiveRequest, read_archive
 from tests.reading.archive import quick
 
 
 def main() -> None:
     """Read the archive and results that the command line names, with so many processes."""
     root, results, workers = sys.argv[1:4]
-    wanted = Reading(root, Path(results), int(workers))
+    wanted = ArchiveRequest(root, Path(results), int(workers))
     sys.exit(read_archive(wanted, Options(), print, quick.look))
 
 

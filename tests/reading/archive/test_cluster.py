@@ -12,7 +12,7 @@ import pytest
 
 from reading.archive.asked import Options
 from reading.archive.columns import COMPARED
-from reading.archive.command import Reading, read_archive
+from reading.archive.command import ArchiveRequest, read_archive
 from reading.archive.naming import Named
 from reading.archive.partition import VersionError, key_of, read_partition, rows_of
 from reading.archive.reader import Settings
@@ -41,7 +41,7 @@ def cluster(tmp_path, monkeypatch):
 
 def on_cluster(root, results, address, options=None):
     said = []
-    wanted = Reading(str(root), results, cluster=address, partition=PARTITION)
+    wanted = ArchiveRequest(str(root), results, cluster=address, partition=PARTITION)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         assert read_archive(wanted, options or Options(), said.append, quick.look) == 0
@@ -125,6 +125,6 @@ def test_a_worker_with_other_networks_reads_nothing(archive, tmp_path, settings)
 
 def test_no_cluster_at_an_address_is_said(archive, results, monkeypatch):
     monkeypatch.setattr("reading.archive.cluster.CONNECT_S", 0.5)
-    wanted = Reading(str(archive(photos(1))), results, cluster="tcp://127.0.0.1:9")
+    wanted = ArchiveRequest(str(archive(photos(1))), results, cluster="tcp://127.0.0.1:9")
     with pytest.raises(Problem, match="no cluster answers there"):
         read_archive(wanted, Options(), print)

@@ -12,7 +12,7 @@ from PIL import Image
 
 from reading.archive.asked import Options
 from reading.archive.codes import CODES
-from reading.archive.command import Reading, read_archive
+from reading.archive.command import ArchiveRequest, read_archive
 from reading.archive.names import exact
 from reading.archive.reader import Source, fetched
 from reading.archive.store import source_of
@@ -46,7 +46,7 @@ def archive(tmp_path, sound):
 def test_every_file_is_a_row_with_its_code(archive, results, rows, tmp_path):
     """With the real reader."""
     root, wanted = archive
-    assert read_archive(Reading(str(root), results), Options(), print) == 0
+    assert read_archive(ArchiveRequest(str(root), results), Options(), print) == 0
     found = {name: row["codes"] for name, row in rows().items()}
     readable = {name for name, code in wanted.items() if code is None}
     assert {name: found.pop(name) for name in readable} == dict.fromkeys(readable, "no_gauge")
@@ -81,7 +81,7 @@ def test_codes_are_told_apart_from_those_of_pictures():
 @pytest.mark.parametrize("word", ["ends", "hangs", "fails"])
 def test_a_photo_that_breaks_its_reader_costs_one_row(make_folder, results, rows, word):
     root = make_folder(photos(8) | {"0003.jpg": quick.photo(3, word)})
-    wanted = Reading(str(root), results, 2, patience_s=3.0)
+    wanted = ArchiveRequest(str(root), results, 2, patience_s=3.0)
     assert read_archive(wanted, Options(), print, quick.look) == 0
     codes = {name: row["codes"] for name, row in rows().items() if row["codes"]}
     expected = {"ends": "reader_crashed", "hangs": "timed_out", "fails": "unexpected_error"}
@@ -149,4 +149,6 @@ def test_members_with_names_that_are_no_utf8_keep_them(tmp_path):
 
 def test_a_folder_that_vanished_or_a_broken_root_is_said(tmp_path):
     with pytest.raises(Problem, match="no folder and no ZIP"):
-        read_archive(Reading(str(tmp_path / "gone"), tmp_path / "r.sqlite"), Options(), print)
+        read_archive(
+            ArchiveRequest(str(tmp_path / "gone"), tmp_path / "r.sqlite"), Options(), print
+        )

@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 
 from reading.archive import eyes
 from reading.archive.asked import Options
-from reading.archive.command import Reading, read_archive
+from reading.archive.command import ArchiveRequest, read_archive
 from reading.archive.export import export
 from reading.archive.store import Store
 from reading.cli import app
@@ -40,7 +40,7 @@ def results(tmp_path):
         (root / name).write_bytes(data)
     path = tmp_path / "r.sqlite"
     read_archive(
-        Reading(str(root), path, 1), Options(pitch="0.5 mm", divisions=50), print, quick.look
+        ArchiveRequest(str(root), path, 1), Options(pitch="0.5 mm", divisions=50), print, quick.look
     )
     return path
 
@@ -185,14 +185,14 @@ def test_a_decision_holds_for_the_content_it_was_made_on(results, tmp_path):
     sit(results, "a", "q")
     root = tmp_path / "archive"
     options = Options(pitch="0.5 mm", divisions=50)
-    read_archive(Reading(str(root), results, 1), options, print, quick.look)
+    read_archive(ArchiveRequest(str(root), results, 1), options, print, quick.look)
     assert set(decided(results)) == {"b.jpg"}
     (root / "b.jpg").write_bytes(quick.photo(8, confidence=0.8))
-    read_archive(Reading(str(root), results, 1), options, print, quick.look)
+    read_archive(ArchiveRequest(str(root), results, 1), options, print, quick.look)
     assert decided(results) == {}
     sit(results, "r", "q")
     (root / "b.jpg").write_bytes(FILES["b.jpg"])
-    read_archive(Reading(str(root), results, 1), options, print, quick.look)
+    read_archive(ArchiveRequest(str(root), results, 1), options, print, quick.look)
     assert decided(results) == {"b.jpg": ("accept", "0.292", "")}
 
 
