@@ -46,6 +46,7 @@ from reading.terminal import (
     usage_line,
     user,
 )
+from vision.scale import Scale
 
 app = typer.Typer(
     name="datumline",
@@ -82,14 +83,11 @@ def _datumline(
 def _read_request(
     book: Path | None,
     gauge: str | None,
-    scale: tuple[str | None, int | None, str | None],
+    scale: Scale | None,
     curve: bool,
 ) -> commands.ReadRequest:
     """Find the scale, the zero checks and the calibrations that photos are read with."""
-    pitch, divisions, start = scale
     if gauge is not None:
-        if any(value is not None for value in scale):
-            raise Problem("--gauge has its own scale: leave out --pitch, --divisions and --start")
         with Book(book_path(book)) as opened:
             record = opened.gauge(gauge)
             calibrations = opened.records(gauge, CALIBRATION) if curve else None
@@ -105,11 +103,7 @@ def _read_request(
             )
     if curve:
         raise Problem("--curve: name the gauge whose calibration it is (--gauge)")
-    if pitch is not None and divisions is not None:
-        return commands.ReadRequest(commands.parse_scale(pitch, divisions, start))
-    if any(value is not None for value in scale):
-        raise Problem("--pitch and --divisions go together (--start with both)")
-    return commands.ReadRequest()
+    return commands.ReadRequest(scale)
 
 
 @app.command()
@@ -138,7 +132,7 @@ def read(
 ) -> None:
     """Read photos, and correct the readings for the gauge's zero error."""
     request = replace(
-        _read_request(book, gauge, (pitch, divisions, start), curve),
+        _read_request(book, gauge, commands.asked_scale(gauge, pitch, divisions, start), curve),
         hand=hand,
         on=parse_done(on, end_of_day=True) if on is not None else None,
         explain=explain,
@@ -151,7 +145,7 @@ def read(
     code = commands.read(photos, request, say, complain, accepted.append)
     if keep:
         for one in accepted:
-            check_done(one.photo.name, one.when.at, request.now)
+            check_done(f"{one.photo.name}, of {one.when.at:%Y-%m-%d},", one.when.at, request.now)
         with Book(book_path(book)) as opened:
             opened.keep(None, [kept_reading(one, user(who)) for one in accepted])
     raise typer.Exit(code)

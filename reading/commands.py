@@ -74,6 +74,20 @@ class ReadRequest:
             parse_length(self.hand, "mm")  # says at once what is not understood
 
 
+def asked_scale(
+    gauge: str | None, pitch: str | None, divisions: int | None, start: str | None
+) -> Scale | None:
+    """Make the scale that was typed, None where none was; Problem if options contradict."""
+    typed = (pitch, divisions, start)
+    if gauge is not None and typed != (None, None, None):
+        raise Problem("--gauge has its own scale: leave out --pitch, --divisions and --start")
+    if pitch is not None and divisions is not None:
+        return parse_scale(pitch, divisions, start)
+    if typed != (None, None, None):
+        raise Problem("--pitch and --divisions go together (--start with both)")
+    return None
+
+
 def parse_scale(
     pitch: str,
     divisions: int,
@@ -231,7 +245,7 @@ def zero(request: ZeroRequest, book: Book, say: Say, complain: Say) -> int:
         found = sighted(seen)
         taken = [record.taken for record, _ in found if record.taken is not None]
         at = request.on or max(taken, default=request.now)
-        check_done("the newest photo", at, request.now)
+        check_done(f"the newest photo, of {at:%Y-%m-%d},", at, request.now)
         about = CheckNote(at, rod, request.who, request.note)
         check = from_photos(request.gauge, found, about)
         readings = closed_readings(request.gauge, found, check)

@@ -42,7 +42,7 @@ def check_done(what: str, moment: datetime, now: datetime) -> None:
     """Refuse a date of something done that lies after tomorrow: no row of a book is taken back."""
     if moment.date() - now.date() > TOMORROW:
         raise Problem(
-            f"{what}: {moment:%Y-%m-%d} lies ahead, today is {now:%Y-%m-%d}: check the year and "
+            f"{what} lies ahead, today is {now:%Y-%m-%d}: check the year and "
             "the clocks of camera and computer, then date it with --on"
         )
 

@@ -75,7 +75,7 @@ def take(gauge: Gauge, wanted: Wanted, book: Book, say: Say, complain: Say) -> T
     newest = max((one.photo for one in looks), key=lambda photo: photo.taken or datetime.min)
     readings = tuple(from_sighting(gauge, *one) for one in sighted(seen))
     when = date_reading(newest, wanted.on, now)
-    check_done(newest.name, when.at, now)
+    check_done(f"{newest.name}, of {when.at:%Y-%m-%d},", when.at, now)
     return Taken(readings, when, looks, date_notices(when.at, now))
 
 

@@ -305,7 +305,8 @@ def test_what_is_dated_after_tomorrow_is_refused_and_what_is_to_come_is_named(
     for command in (("zero", gauge, closed), ("zero", gauge, *typed), keeping):
         refused = run(*command)
         assert refused.exit_code == 2
-        assert f"{later:%Y-%m-%d} lies ahead, today is" in refused.stderr
+        assert f"{later:%Y-%m-%d}" in refused.stderr
+        assert " lies ahead, today is" in refused.stderr
         assert len(refused.stderr.splitlines()) == 1
     assert run("gauge", "show", gauge).stdout == before
     soon = datetime.now() + timedelta(hours=20)
@@ -320,7 +321,7 @@ def test_today_named_as_a_day_is_not_to_come():
     assert lies_ahead(datetime.combine(now, time(12, 1)), now)
     assert lies_ahead(datetime.combine(now + timedelta(days=1), time.max), now)
     check_done("a", datetime(2026, 11, 26, 23, 59), now)
-    with pytest.raises(Problem, match="2026-11-27 lies ahead, today is 2026-11-25"):
+    with pytest.raises(Problem, match="a lies ahead, today is 2026-11-25"):
         check_done("a", datetime(2026, 11, 27), now)
 
 
