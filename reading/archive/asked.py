@@ -16,12 +16,11 @@ from reading.archive.reader import Known, LookAt, Settings, scale_text
 from reading.archive.run import Request
 from reading.archive.store import Asked
 from reading.book import Book, BookError, book_path
-from reading.commands import parse_scale
+from reading.commands import asked_scale
 from reading.correct import program_version
 from reading.gauge import Gauge, ZeroCheck
 from reading.gauges.care import zero_days
 from reading.measurement.taking import known_edge_set
-from reading.problem import Problem
 
 
 @dataclass(frozen=True)
@@ -48,18 +47,11 @@ def request_of(options: Options, look: LookAt = batch.look) -> Request:
     Problem
         If options contradict each other, or a file or the book can't be used.
     """
-    if (options.pitch is None) != (options.divisions is None) or (
-        options.start is not None and options.pitch is None
-    ):
-        raise Problem("--pitch and --divisions go together (--start with both)")
-    if options.gauge is not None and options.pitch is not None:
-        raise Problem("--gauge has its own scale: leave out --pitch, --divisions and --start")
+    scale = asked_scale(options.gauge, options.pitch, options.divisions, options.start)
     manifest = read_manifest(options.manifest) if options.manifest else {}
     pattern = parse_pattern(options.pattern) if options.pattern else None
     naming = Naming(manifest, pattern, Named(options.gauge, None, options.on))
-    by_gauge: dict[str | None, Known] = {None: Known()}
-    if options.pitch is not None and options.divisions is not None:
-        by_gauge[None] = Known(parse_scale(options.pitch, options.divisions, options.start))
+    by_gauge: dict[str | None, Known] = {None: Known(scale)}
     if options.gauge or "gauge" in (pattern.groupindex if pattern else ()) or _names_any(manifest):
         by_gauge |= known_gauges(options.book)
     if options.gauge is not None and options.gauge not in by_gauge:

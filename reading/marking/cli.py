@@ -58,17 +58,11 @@ def mark(
     book: BookOption = None,
 ) -> None:
     """Mark what a class read, by their photos, and name the slips. Nothing is uploaded anywhere."""
-    from reading.commands import parse_scale
+    from reading.commands import asked_scale
     from reading.marking import command
     from reading.marking.eyes import parse_hours
     from reading.marking.scheme import load_scheme
-    from reading.problem import Problem
 
-    if (pitch is None) != (divisions is None) or (start is not None and pitch is None):
-        raise Problem("--pitch and --divisions go together (--start with both)")
-    scale = None
-    if pitch is not None and divisions is not None:
-        scale = parse_scale(pitch, divisions, start)
     request = command.MarkRequest(
         given,
         photos,
@@ -76,7 +70,7 @@ def mark(
         load_scheme(scheme),
         book,
         gauge,
-        scale,
+        asked_scale(None, pitch, divisions, start),
         parse_hours(hours) if hours is not None else None,
         decisions,
         learn,

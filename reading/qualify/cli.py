@@ -8,8 +8,7 @@ from typing import Annotated
 import typer
 
 from reading.book import Book, book_path
-from reading.commands import parse_scale
-from reading.problem import Problem
+from reading.commands import asked_scale
 from reading.terminal import (
     BookOption,
     DivisionsOption,
@@ -62,7 +61,10 @@ def qualify(
     columns = tuple(by or ())
     request = QualifyRequest(reader_scale, columns, out, readings, output, pictures, title)
     gauges = _Gauges(book)
-    known = read_truth(folder, truth, _scale(gauges, gauge, (pitch, divisions, start)), gauges)
+    scale = asked_scale(gauge, pitch, divisions, start)
+    if gauge is not None:
+        scale = gauges(gauge)
+    known = read_truth(folder, truth, scale, gauges)
     raise typer.Exit(run(known, request, say, complain))
 
 
@@ -78,19 +80,3 @@ class _Gauges:
             with Book(book_path(self.book)) as opened:
                 self.known[name] = opened.gauge(name).scale
         return self.known[name]
-
-
-def _scale(
-    gauges: _Gauges, gauge: str | None, typed: tuple[str | None, int | None, str | None]
-) -> Scale | None:
-    """Find the scale named for all photos, if one is."""
-    pitch, divisions, start = typed
-    if gauge is not None:
-        if typed != (None, None, None):
-            raise Problem("--gauge has its own scale: leave out --pitch, --divisions and --start")
-        return gauges(gauge)
-    if pitch is not None and divisions is not None:
-        return parse_scale(pitch, divisions, start)
-    if typed != (None, None, None):
-        raise Problem("--pitch and --divisions go together (--start with both)")
-    return None
