@@ -93,16 +93,31 @@ def find(grey: NDArray[np.uint8], seer: Seer = see) -> tuple[Found, ...]:
     height, width = grey.shape
     side = float(max(height, width))
     found = _posed(grey, [look_at(grey, width / 2.0, height / 2.0, side)], seer)
-    for _ in range(MOST_FARTHER):
-        if _sure(found) and not _large(found[0], side):
-            break
-        small = [one for one in found if not _large(one, side)]
-        side *= FARTHER
-        look = look_at(grey, width / 2.0, height / 2.0, side)
-        found = _one_a_place(decode(seer(look.square), look) + small) or found
+    found = _from_farther(grey, found, side, seer)
     if not _sure(found):
         found = _one_a_place(found + _posed(grey, tiles(grey), seer))
     return tuple(found[:MOST_POSES])
+
+
+def _from_farther(
+    grey: NDArray[np.uint8], found: list[Found], side: float, seer: Seer
+) -> list[Found]:
+    """Look from farther while the likeliest pose is large, once where none is sure; rank anew.
+
+    What was seen before stays, the large ones last: the look from farther may be the wrong one.
+    """
+    height, width = grey.shape
+    doubted: list[Found] = []
+    for n in range(MOST_FARTHER):
+        large = [one for one in found if one not in doubted and _large(one, side)]
+        if found[:1] != large[:1] and (n > 0 or _sure(found)):
+            break
+        doubted += large
+        side *= FARTHER
+        look = look_at(grey, width / 2.0, height / 2.0, side)
+        found = decode(seer(look.square), look)[:1] + found
+        found.sort(key=lambda one: (one in doubted, -one.pose.probability))
+    return found
 
 
 def _large(found: Found, side: float) -> bool:

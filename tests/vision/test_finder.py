@@ -147,8 +147,9 @@ class NarrowEye(Eye):
 def test_a_scale_that_fills_the_photo_is_posed_from_farther(diameter, looks):
     photo = disc(np.full((400, 400), 60, np.uint8), 200.3, 190.8, 0.8, diameter)
     eye = NarrowEye()
-    (found,) = find(photo, eye)
+    found, *nearer = find(photo, eye)
     assert eye.looks == looks
+    assert len(nearer) == looks - 1  # what was seen at first comes last
     assert abs(found.pose.x - 200.3) < 0.3
     assert abs(found.pose.y - 190.8) < 0.3
     assert abs(math.remainder(found.pose.angle_rad - 0.8, 2 * math.pi)) < 0.03
@@ -167,8 +168,9 @@ def test_a_scale_is_taken_from_farther_until_it_is_small_enough():
         out[:, 20, 30] = (heat, 0, 0, 1, 0, math.log2(diameter / 48), -9)
         return out
 
-    (found,) = find(photo, seer)
+    found, *nearer = find(photo, seer)
     assert len(told) == 1
+    assert len(nearer) == 2
     assert found.pose.sleeve_diameter_px == pytest.approx(150 * 2 * 1.5**2, rel=5e-3)
     # cell 30 lies 51.5 px right of the square's middle, 4.5 photo px each
     assert found.pose.x == pytest.approx(383.5 + 52 * 4.5, abs=3)
