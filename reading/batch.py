@@ -11,12 +11,15 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from reading.problem import Problem
 from reading.result import PhotoRecord, Unusable
 from vision.scale import Scale
 from vision.sighting import Refusal, Sighting
+
+if TYPE_CHECKING:
+    from vision.photo import Photo
 
 Job = TypeVar("Job")
 Done = TypeVar("Done")
@@ -52,16 +55,27 @@ def look(
     near_divisions : float, optional
         Where it is known to stand to within half a turn, as closed faces and setting rods are.
     """
-    from reading.dates import local
     from vision.photo import PhotoError, load
-    from vision.pipeline import sight
 
     try:
         photo = load(path)
     except PhotoError as error:
         return Unusable(str(path), str(error))
+    return look_at(photo, scale, edge_set_mm, near_divisions)
+
+
+def look_at(
+    photo: Photo,
+    scale: Scale | None,
+    edge_set_mm: EdgeSet | None = None,
+    near_divisions: float | None = None,
+) -> Look:
+    """Look at a photo that is loaded; the rest is as in `look`."""
+    from reading.dates import local
+    from vision.pipeline import sight
+
     taken = None if photo.taken is None else local(photo.taken)
-    record = PhotoRecord(str(path), photo.sha256, taken)
+    record = PhotoRecord(str(photo.path), photo.sha256, taken)
     known: dict[str, Any] = {"edge_set_mm": edge_set_mm, "near_divisions": near_divisions}
     known = {name: value for name, value in known.items() if value is not None}
     return Look(record, sight(photo, scale, **known))

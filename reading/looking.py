@@ -40,9 +40,10 @@ def counted(done: Iterable[Done], total: int) -> Iterator[Done]:
     began, watched = time.monotonic(), total >= PROGRESS_FROM and sys.stderr.isatty()
     for count, one in enumerate(done, start=1):
         if watched:
-            left_s = (time.monotonic() - began) / count * (total - count)
-            left = f", {left_s // 60:.0f} min {left_s % 60:02.0f} s left" if count < total else "\n"
-            line = f"\r{'':40}\r{count} of {total} photos{left}"
+            rate = count / max(time.monotonic() - began, 1e-3)
+            minutes, seconds = divmod(round((total - count) / rate), 60)
+            left = f", {minutes} min {seconds:02} s left" if count < total else "\n"
+            line = f"\r{'':60}\r{count} of {total} photos, {rate:.1f} a second{left}"
             print(line, end="", file=sys.stderr, flush=True)
         yield one
 

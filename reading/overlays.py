@@ -4,9 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from reading.problem import Problem
 from vision.sighting import Refusal, Sighting
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 JPEG_QUALITY = 90  # no visible loss, a tenth of a PNG's size (common practice)
 
@@ -55,19 +60,25 @@ def overlay_jpeg(
     photo: Path, seen: Sighting | Refusal, lines: Sequence[str], widest_px: int | None = None
 ) -> bytes:
     """Draw what was seen on a photo, as JPEG data; shrunk to `widest_px` where that is given."""
-    import cv2
-
     from vision.overlay import draw
     from vision.photo import load
 
-    picture = draw(load(photo).grey, seen, lines)
+    return to_jpeg(draw(load(photo).grey, seen, lines), widest_px)
+
+
+def to_jpeg(
+    picture: NDArray[np.uint8], widest_px: int | None = None, quality: int = JPEG_QUALITY
+) -> bytes:
+    """Write a picture, blue first, as JPEG data; shrunk to `widest_px` where that is given."""
+    import cv2
+
     height, width = picture.shape[:2]
     if widest_px is not None and width > widest_px:
         size = (widest_px, max(1, round(height * widest_px / width)))
         small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
     else:
         small = picture
-    _, data = cv2.imencode(".jpg", small, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
+    _, data = cv2.imencode(".jpg", small, [cv2.IMWRITE_JPEG_QUALITY, quality])
     return data.tobytes()
 
 

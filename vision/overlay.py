@@ -86,6 +86,31 @@ def draw(
         panels.append(_closeup_panel(grey, result, marks))
     width = max(_NARROWEST_PX, *(panel.shape[1] for panel in panels))
     panels.append(_text_band(result, lines, {mark.shows for mark in marks}, width))
+    return _stacked(panels)
+
+
+def draw_closeup(grey: NDArray[np.uint8], result: Sighting | Refusal) -> NDArray[np.uint8]:
+    """Draw the close-up alone, with what its colours mean; the whole photo where there is none.
+
+    Parameters and what comes back are those of `draw`; a refusal's reasons are not written.
+    """
+    marks = list(_marks(result.evidence))
+    panel = (_closeup_panel if result.evidence.to_closeup else _photo_panel)(grey, result, marks)
+    shown = {mark.shows for mark in marks}
+    width = max(_NARROWEST_PX, panel.shape[1])
+    legend = [_legend_band(shown, width)] if shown else []
+    return _stacked([panel, *legend])
+
+
+def draw_photo(grey: NDArray[np.uint8], result: Sighting | Refusal) -> NDArray[np.uint8]:
+    """Draw the whole photo alone with what was found on it, blue first."""
+    panel = _photo_panel(grey, result, list(_marks(result.evidence)))
+    return np.ascontiguousarray(panel[:, :, ::-1])
+
+
+def _stacked(panels: Sequence[NDArray[np.uint8]]) -> NDArray[np.uint8]:
+    """Put panels (h, w, 3) RGB one under another on a ground; blue first."""
+    width = max(panel.shape[1] for panel in panels)
     height = sum(panel.shape[0] + MARGIN_PX for panel in panels) + MARGIN_PX
     canvas = np.full((height, width + 2 * MARGIN_PX, 3), _GROUND, dtype=np.uint8)
     top = MARGIN_PX
@@ -252,6 +277,13 @@ def _text_band(
         pen.text((2 * MARGIN_PX, top), row, fill=_TEXT, font=ImageFont.load_default(size))
         top += _row_px(size)
     _write_legend(pen, legend, top)
+    return np.asarray(image)
+
+
+def _legend_band(shown: set[str], width: int) -> NDArray[np.uint8]:
+    """Say what the colours mean, and nothing else, (h, width, 3) RGB."""
+    image = Image.new("RGB", (width, _row_px(_TEXT_PX)), _GROUND)
+    _write_legend(ImageDraw.Draw(image), [name for name in COLOURS if name in shown], 0)
     return np.asarray(image)
 
 

@@ -11,7 +11,15 @@ import numpy as np
 import pytest
 
 from vision.closeup import ORIGIN, SIZE, Pose, photo_to_closeup
-from vision.overlay import COLOURS, LONG_SIDE_PX, MARGIN_PX, draw, enlargement
+from vision.overlay import (
+    COLOURS,
+    LONG_SIDE_PX,
+    MARGIN_PX,
+    draw,
+    draw_closeup,
+    draw_photo,
+    enlargement,
+)
 from vision.reasons import REASONS, reason
 from vision.scale import Scale
 from vision.sighting import Evidence, Numeral, Refusal, Sighting
@@ -224,3 +232,18 @@ def test_colours_differ_for_every_kind_of_eye():
     left = lab[:, [0, 2]]
     gaps = np.hypot(*(left[:, None] - left[None]).transpose(2, 0, 1))
     assert gaps[~np.eye(len(left), dtype=bool)].min() > 15
+
+
+def test_the_closeup_alone_is_the_lower_part_of_the_whole_drawing():
+    grey = noise(480, 640)
+    pose = Pose(320.0, 240.0, 0.3, 220.0)
+    seen = sighting(
+        Evidence(to_closeup=tuple(photo_to_closeup(pose).ravel()), edge=((300, 200), (310, 280)))
+    )
+    whole, alone = draw(grey, seen), draw_closeup(grey, seen)
+    rows = alone.shape[0] - MARGIN_PX
+    assert np.array_equal(whole[-rows:, : alone.shape[1]], alone[-rows:])
+    nothing = sighting(Evidence())
+    photo = draw_photo(grey, nothing)
+    inner = draw_closeup(grey, nothing)[MARGIN_PX:-MARGIN_PX, MARGIN_PX:-MARGIN_PX]
+    assert np.array_equal(inner, photo)  # there is no close-up: the whole photo stands for it
