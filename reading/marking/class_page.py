@@ -6,18 +6,21 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from statistics import fmean, median
 
-from reading.length import trimmed
+from reading.length import plain, trimmed
 from reading.marking.agreement import COVERED, kappa, limits_of_agreement
 from reading.marking.catalogue import BY_CODE
 from reading.marking.decisions import RIGHT, WRONG
 from reading.marking.diagnosis import Prior
 from reading.marking.habits import Habit
-from reading.marking.marked import EYES, LEFT_OUT, Marked, slips_of, tells
+from reading.marking.marked import EYES, LEFT_OUT, Marked, slips_of
+from reading.marking.marks import leading
 from reading.marking.results import Student, provisional
+from reading.marking.student_page import MOST_NAMED, VERDICTS, wrote
 from reading.notices import CAUTION
 from reading.pages import html
 from reading.pages.drawing import Dot, Drawing, Mark, Stroke, Words, svg
 from reading.pages.plot import INK, Frame, Level, axis
+from reading.result import LengthAlternative, Reading
 
 BARS = 10  # of the distribution: steps of ten percent
 SEEN_BELOW = 50  # percent: who has less should be seen (common practice)
@@ -25,26 +28,32 @@ SEEN_FROM = 2  # times the same slip
 _RIGHT_WORDS = ("right", "r", "yes", "y", "true", "1", "correct", "within", "ok", "✓")
 _WRONG_WORDS = ("wrong", "w", "no", "n", "false", "0", "incorrect", "x", "✗")
 FEWEST_OF_A_GAUGE = 3
+MOST_SHOWN = 3  # readings that a photo may show: the others hardly ever count
+_COPIES = {"seen_twice", "nearly_the_same"}
 
 
-def class_page(students: Sequence[Student], habits: dict[str, list[Habit]], prior: Prior) -> str:
-    """Lay the class's page out."""
+def class_page(
+    students: Sequence[Student],
+    habits: dict[str, list[Habit]],
+    prior: Prior,
+    notes: Sequence[str] = (),
+) -> str:
+    """Lay the class's page out; `notes` stand high on it."""
     everything = [one for student in students for one in student.marked]
+    marks = html.drawing(svg(_distribution(students)), "Students by percent of their points")
     parts = [
         html.paragraph(summary(everything), "result"),
-        html.heading("Who should be seen"),
-        _to_be_seen(students, habits),
-        html.heading("For your eyes"),
-        _eyes(everything),
-        html.heading("Marks"),
-        html.drawing(svg(_distribution(students)), "Students by percent of their points"),
-        _students(students),
-        html.heading("Slips"),
-        _slips(everything, prior),
-        html.heading("Gauges"),
-        _gauges(everything),
-        html.heading("Students against photos"),
-        *_agreement(everything),
+        *(html.paragraph(note) for note in notes),
+        *html.sections(
+            [
+                ("Who should be seen", [_to_be_seen(students, habits)]),
+                ("For your eyes", _eyes(everything)),
+                ("Marks", [marks, _students(students)]),
+                ("Slips", [_slips(everything, prior)]),
+                ("Gauges", [_gauges(everything)]),
+                ("Students against photos", _agreement(everything)),
+            ]
+        ),
     ]
     return html.page("The class", parts, CAUTION)
 
@@ -244,19 +253,79 @@ def _own(everything: Sequence[Marked]) -> list[tuple[str, str]]:
     ]
 
 
-def _eyes(everything: Sequence[Marked]) -> str:
-    """List what needs eyes with picture-side facts, and what was decided."""
-    rows = [
-        (
-            one.observation.student,
-            one.observation.photo,
-            " ".join(reason.message for reason in one.reasons),
-            tells(one),
-            one.decision.word if one.decision is not None else "open",
-        )
-        for one in everything
-        if one.reasons
+def _eyes(everything: Sequence[Marked]) -> list[str]:
+    """Show what needs eyes with all that an instructor decides from, what is open first."""
+    cases = sorted(
+        (one for one in everything if one.reasons), key=lambda one: one.decision is not None
+    )
+    if not cases:
+        return [html.paragraph("Nothing.")]
+    return [
+        html.paragraph("A picture that is clicked grows. Decide in decisions.csv."),
+        *(html.beside(_pictures(one), _case(one)) for one in cases),
     ]
-    if not rows:
-        return html.paragraph("Nothing.")
-    return html.table(("student", "photo", "why", "the tool would say", "decision"), rows)
+
+
+def _pictures(one: Marked) -> list[tuple[str, bytes]]:
+    """Give the close-up, and the whole photo where it is to be known again."""
+    copied = bool(_COPIES & {reason.code for reason in one.reasons})
+    found = []
+    if one.seen is not None and one.seen.closeup is not None:
+        found.append((one.observation.photo, one.seen.closeup.read_bytes()))
+    if one.seen is not None and one.seen.photo is not None and copied:
+        found.append(("the whole photo", one.seen.photo.read_bytes()))
+    return found
+
+
+def _case(one: Marked) -> list[str]:
+    """Say whose observation it is, why it is shown, what it seems to be, and what was decided."""
+    observation, decision = one.observation, one.decision
+    about = [observation.student, f"no. {observation.order}" if observation.order else ""]
+    about += [observation.thing, f"gauge {observation.gauge}" if observation.gauge else ""]
+    decided = "open" if decision is None else " ".join((decision.word, decision.note)).strip()
+    says = _would_say(one)
+    return [
+        html.heading(", ".join(part for part in about if part), 3),
+        *(html.paragraph(reason.message) for reason in one.reasons),
+        html.paragraph(f"Wrote: {wrote(one) or 'nothing'}."),
+        *(html.paragraph(text) for text in (_may_show(one), says) if text),
+        html.paragraph(f"Decision: {decided}."),
+    ]
+
+
+def _may_show(one: Marked) -> str:
+    """List what the photo may show, with probabilities that are cut off and never rounded up."""
+    result = one.seen.result if one.seen is not None else None
+    if not isinstance(result, Reading):
+        return ""
+    likely = result.alternatives[:MOST_SHOWN] or (
+        LengthAlternative(result.shown, result.sighting.confidence),
+    )
+    told = [
+        f"{plain(other.shown)} ({_cut(other.probability)})"
+        for other in likely
+        if other.probability > 0
+    ]
+    return f"The photo shows, in {result.scale.unit}: {', or '.join(told)}."
+
+
+def _cut(probability: float) -> str:
+    """Write a probability with two decimals, cut off."""
+    cut = int(100 * probability) / 100
+    return f"{cut:.2f}" if cut else "less than 0.01"
+
+
+def _would_say(one: Marked) -> str:
+    """Say in the catalogue's words how the observation would be marked by the photo."""
+    judgement = one.judgement
+    if judgement is None or one.truth is None:
+        return ""
+    fits = [
+        ", and ".join(slip.sentence for slip in fit.slips)
+        for fit in leading(judgement.explanations)
+        if fit.slips
+    ]
+    fits += [slip.sentence for slip in judgement.form if slip.sentence not in " ".join(fits)]
+    should = f"{plain(judgement.should_be)} {one.truth.scale.unit}"
+    said = f"The tool would say: {VERDICTS[judgement.verdict]}, it should be {should}"
+    return said + (f"; {', or '.join(fits[:MOST_NAMED])}." if fits else ".")

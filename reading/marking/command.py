@@ -32,6 +32,7 @@ from reading.marking.written import writes_a_unit
 from reading.measurement.taking import known_edge_set
 from reading.pages.html import save
 from reading.problem import Problem
+from reading.result import Reading, Refused
 from reading.tables import needed, write_csv, write_xlsx
 from reading.terminal import DONE, REFUSED, Say
 from vision.scale import Scale
@@ -91,7 +92,10 @@ def run(request: MarkRequest, say: Say) -> int:
             prior = learn(marked)
             rules = Rules(request.scheme, asked, request.hours, prior)
             marked = mark(handed_in.observations, seen, tools, decisions, rules)
-        students = _write(marked, prior, request)
+        undated = _undated(marked) if request.hours is not None else ""
+        students = _write(marked, prior, request, [undated] if undated else [])
+    if undated:
+        say(undated)
     return _tell(students, prior, decisions_file, request, say)
 
 
@@ -122,7 +126,7 @@ def _look(
 ) -> list[Seen | None]:
     """Look at every photo that was found, once."""
     jobs = {
-        place: Job(one.file, tool, room / f"picture-{place}.jpg", now)
+        place: Job(one.file, tool, room / f"picture-{place}", now)
         for place, (one, tool) in enumerate(zip(observations, tools, strict=True))
         if one.file is not None
     }
@@ -130,8 +134,20 @@ def _look(
     return [seen.get(place) for place in range(len(observations))]
 
 
-def _write(marked: Sequence[Marked], prior: Prior, request: MarkRequest) -> list[Student]:
-    """Write tables and pages."""
+def _undated(marked: Sequence[Marked]) -> str:
+    """Say how many photos can't be held against the lab's hours; empty for none."""
+    results = [one.seen.result for one in marked if one.seen is not None]
+    count = sum(isinstance(one, Reading | Refused) and one.photo.taken is None for one in results)
+    if not count:
+        return ""
+    photos = "1 photo has no time of its" if count == 1 else f"{count} photos have no time of their"
+    return f"--hours: {photos} own, so the hours could not be checked."
+
+
+def _write(
+    marked: Sequence[Marked], prior: Prior, request: MarkRequest, notes: Sequence[str]
+) -> list[Student]:
+    """Write tables and pages; `notes` go on the class's page."""
     by_place = {one.observation.place: one for one in marked}
     groups = [
         (name, [by_place[one.place] for one in own])
@@ -155,7 +171,7 @@ def _write(marked: Sequence[Marked], prior: Prior, request: MarkRequest) -> list
     if request.xlsx:
         write_xlsx(out / "marks.xlsx", "marks", ROW_HEADER, rows)
     write_csv(out / "students.csv", STUDENT_HEADER, student_rows(students, pages))
-    save(class_page(students, habits, prior), out / "class.html")
+    save(class_page(students, habits, prior, notes), out / "class.html")
     return students
 
 

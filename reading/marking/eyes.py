@@ -15,7 +15,7 @@ REASONS: dict[str, str] = {
     "photo_unusable": "{detail}",
     "photo_refused": "The photo could not be read: {detail}",
     "other_gauge": "The photo seems to show another gauge than the one named: {detail}",
-    "low_confidence": "The photo's reading has a confidence of {detail} only.",
+    "low_confidence": "The photo's reading has a confidence of {detail}.",
     "photo_may_differ": "The photo may also show what the student wrote ({detail}).",
     "seen_twice": "The very same photo was handed in by {detail}.",
     "nearly_the_same": "Nearly the same picture was handed in by {detail}.",
@@ -76,7 +76,7 @@ def parse_hours(text: str) -> Hours:
             if hours.begin > hours.end:  # type: ignore[operator]
                 raise ValueError(text)
             return hours
-        return Hours(time.fromisoformat(begin.strip()), time.fromisoformat(end.strip()))
+        return Hours(*(time.fromisoformat(one.strip().zfill(5)) for one in (begin, end)))
     except (ValueError, Problem) as error:
         raise Problem(
             f"--hours {text!r}: write 09:00..12:30, or 2026-11-25 09:00..2026-11-25 12:30"

@@ -208,8 +208,9 @@ def _photo_reasons(marked: Marked, rules: Rules) -> list[Reason]:
                 found.append(reason(code, f"{one.message} [{one.code}]"))
         case Reading() as reading:
             if reading.sighting.confidence < rules.scheme.confidence:
-                said = f"{reading.sighting.confidence:.2f}"
-                found.append(reason("low_confidence", said))
+                # Cut off, not rounded: what falls short must not look as if it reached the limit.
+                least, cut = rules.scheme.confidence, int(100 * reading.sighting.confidence) / 100
+                found.append(reason("low_confidence", f"{cut:.2f}, and {least:g} is needed"))
             taken = reading.when
             outside = rules.hours is not None and not rules.hours.hold(taken.at)
             if taken.source == FROM_PHOTO and outside:

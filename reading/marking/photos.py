@@ -10,18 +10,21 @@ from typing import TYPE_CHECKING
 
 from reading import batch
 from reading.correct import correct, date_reading, refused
-from reading.formats import caption
 from reading.gauge import Gauge, ZeroCheck
 from reading.looking import counted
 from reading.result import Reading, Refused, Unusable
 from vision.scale import Scale
-from vision.sighting import Refusal
+from vision.sighting import Refusal, Sighting
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-PICTURE_PX = 1000  # width of a picture on a page: sharp on paper at half a page
+    from vision.photo import Photo
+
+# What is enough to read the lines on paper, so that a class of 60 can be kept and sent.
+CLOSEUP_PX, CLOSEUP_QUALITY = 800, 70  # as wide as a page: 113 dpi
+PHOTO_PX, PHOTO_QUALITY = 360, 75  # a third of a page: 150 dpi
 
 
 @dataclass(frozen=True)
@@ -37,44 +40,60 @@ class Tool:
 
 @dataclass(frozen=True)
 class Job:
-    """One photo to look at, and where its picture goes."""
+    """One photo to look at, and where its pictures go: names that begin so."""
 
     file: Path
     tool: Tool
-    picture: Path
+    pictures: Path
     now: datetime
 
 
 @dataclass(frozen=True)
 class Seen:
-    """What came of one photo: its result, its picture for a page, its fingerprint."""
+    """What came of one photo: its result, its pictures for a page, its fingerprint.
+
+    `closeup` shows the whole photo where no close-up could be cut; `photo` is small.
+    """
 
     result: Reading | Refused | Unusable
-    picture: Path | None = None
+    closeup: Path | None = None
+    photo: Path | None = None
     fingerprint: NDArray[np.float32] | None = field(default=None, repr=False, compare=False)
 
 
 def see(job: Job) -> Seen:
     """Look at one photo, correct its reading, and draw what was seen.
 
-    The picture is painted anew from grey pixels, so that nothing the camera wrote is in it.
+    The pictures are painted anew from grey pixels, so that nothing the camera wrote is in them.
     """
     from reading.marking.likeness import fingerprint
-    from reading.overlays import overlay_jpeg
-    from vision.photo import load
+    from vision.photo import PhotoError, load
 
     tool = job.tool
-    looked = batch.look(job.file, tool.scale, tool.edge_set_mm)
-    if isinstance(looked, Unusable):
-        return Seen(Unusable(job.file.name, looked.message.replace(f"{job.file}: ", "")))
+    try:
+        photo = load(job.file)
+    except PhotoError as error:
+        return Seen(Unusable(job.file.name, str(error).replace(f"{job.file}: ", "")))
+    looked = batch.look_at(photo, tool.scale, tool.edge_set_mm)
     result: Reading | Refused
     if isinstance(looked.seen, Refusal):
         result = refused(looked.photo, looked.seen, tool.gauge)
     else:
         when = date_reading(looked.photo, None, job.now)
         result = correct(looked.photo, looked.seen, when, tool.gauge, tool.checks)
-    job.picture.write_bytes(overlay_jpeg(job.file, looked.seen, caption(result), PICTURE_PX))
-    return Seen(result, job.picture, fingerprint(load(job.file).grey))
+    closeup, small = _save_pictures(photo, looked.seen, job.pictures)
+    return Seen(result, closeup, small, fingerprint(photo.grey))
+
+
+def _save_pictures(photo: Photo, seen: Sighting | Refusal, begin: Path) -> tuple[Path, Path]:
+    """Save a photo's close-up and the photo itself, both with what was seen in it."""
+    from reading.overlays import to_jpeg
+    from vision.overlay import draw_closeup, draw_photo
+
+    closeup, small = (begin.with_name(f"{begin.name}-{one}.jpg") for one in ("closeup", "photo"))
+    closeup.write_bytes(to_jpeg(draw_closeup(photo.grey, seen), CLOSEUP_PX, CLOSEUP_QUALITY))
+    small.write_bytes(to_jpeg(draw_photo(photo.grey, seen), PHOTO_PX, PHOTO_QUALITY))
+    return closeup, small
 
 
 def see_all(jobs: Sequence[Job]) -> Iterator[Seen]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from decimal import Decimal
 
 from reading.length import plain, trimmed
-from reading.marking.catalogue import Slip
+from reading.marking.catalogue import BY_CODE, Slip
 from reading.marking.habits import Habit
-from reading.marking.marked import EYES, LEFT_OUT, Marked
+from reading.marking.marked import EYES, LEFT_OUT, Marked, slips_of
 from reading.marking.marks import leading
 from reading.marking.results import Student
 from reading.notices import CAUTION
@@ -30,11 +31,13 @@ MOST_NAMED = 3  # slips that fit equally: more would not help a student
 
 def student_page(student: Student, habits: Sequence[Habit]) -> str:
     """Lay a student's page out."""
+    practise = to_practise(student.marked)
     parts = [html.paragraph(_total(student), "result")]
+    parts += [html.paragraph(practise)] if practise else []
     for habit in habits:
         parts.append(html.paragraph(_habit(habit)))
     for number, one in enumerate(student.marked, start=1):
-        parts += _observation(number, one)
+        parts.append(html.together(_observation(number, one)))
     return html.page(f"Micrometer readings of {student.name}", parts, CAUTION)
 
 
@@ -44,6 +47,31 @@ def _total(student: Student) -> str:
     if not student.out_of:
         return f"No marks yet{waiting}"
     return f"{trimmed(student.points)} of {trimmed(student.out_of)} points{waiting}"
+
+
+def to_practise(marked: Sequence[Marked]) -> str:
+    """Say what went wrong how often, and what to do about the most frequent; empty for nothing."""
+    wrong = [one for one in marked if slips_of(one)]
+    if not wrong:
+        return ""
+    sure = Counter(code for one in wrong if not _ambiguous(one) for code in slips_of(one))
+    told = [
+        f"{BY_CODE[code].sentence}{f' ({count} times)' if count > 1 else ''}"
+        for code, count in sure.most_common()
+    ]
+    unsure = sum(_ambiguous(one) for one in wrong)
+    if unsure:
+        told.append(f"{unsure} that may have come about in several ways, shown below")
+    first = f" Begin with this: {BY_CODE[sure.most_common(1)[0][0]].avoid}" if sure else ""
+    return f"To practise: {'; '.join(told)}.{first}"
+
+
+def _ambiguous(one: Marked) -> bool:
+    """Tell whether several slips lead to what was written, and nobody decided which it was."""
+    decided = one.decision is not None and one.decision.slip
+    return (
+        not decided and one.judgement is not None and len(leading(one.judgement.explanations)) > 1
+    )
 
 
 def _habit(habit: Habit) -> str:
@@ -67,16 +95,28 @@ def _observation(number: int, one: Marked) -> list[str]:
     elif one.status == LEFT_OUT:
         parts.append(html.paragraph("This one is not counted."))
     elif one.judgement is not None:
-        parts += [html.paragraph(_headline(one)), *_slips(one), _points(one)]
+        parts += [html.paragraph(_headline(one)), *_slips(one)]
     if one.decision is not None and one.decision.note:
         parts.append(html.paragraph(f"Your instructor writes: {one.decision.note}"))
     if one.status != EYES:
-        parts.append(html.working(working(one)))
+        points = [_points(one)] if one.items else []
+        parts.append(html.beside(_own_photo(one), [*points, html.working(working(one))]))
     # What an unsure photo seems to show is no business of the student's.
-    if one.seen is not None and one.seen.picture is not None and one.status != EYES:
-        words = f"Your photo, and what was seen in it ({observation.photo})"
-        parts.append(html.jpeg(one.seen.picture.read_bytes(), words))
+    if one.seen is not None and one.seen.closeup is not None and one.status != EYES:
+        parts.append(
+            html.jpeg(
+                one.seen.closeup.read_bytes(),
+                "What was seen in your photo: not right? Tell your instructor.",
+            )
+        )
     return parts
+
+
+def _own_photo(one: Marked) -> list[tuple[str, bytes]]:
+    """Give the student's photo, small; no unsure one, where nobody can say yet what it shows."""
+    if one.seen is None or one.seen.photo is None or one.status == EYES:
+        return []
+    return [(f"Your photo ({one.observation.photo})", one.seen.photo.read_bytes())]
 
 
 def _headline(one: Marked) -> str:
@@ -130,15 +170,7 @@ def _points(one: Marked) -> str:
 
 def working(one: Marked) -> list[str]:
     """Write the right working beside what was written, line by line."""
-    truth, entry = one.truth, one.observation.entry
-    written = [
-        ("sleeve", entry.sleeve.text),
-        ("division", entry.division.text),
-        ("reading", entry.reading.text),
-        ("zero error", entry.zero.text),
-        ("corrected", entry.corrected.text),
-    ]
-    yours = ", ".join(f"{name} {text}" for name, text in written if text)
+    truth, yours = one.truth, wrote(one)
     if truth is None:
         return [f"You wrote: {yours}"]
     result = one.seen.result if one.seen is not None else None
@@ -160,3 +192,16 @@ def working(one: Marked) -> list[str]:
         signed = plain(zero, signed=True)
         lines.append(f"Corrected:   {plain(shown)} − ({signed}) = {plain(shown - zero)} {unit}")
     return [*lines, f"You wrote:   {yours or 'nothing'}"]
+
+
+def wrote(one: Marked) -> str:
+    """List the numbers that were handed in, as written."""
+    entry = one.observation.entry
+    written = [
+        ("sleeve", entry.sleeve.text),
+        ("division", entry.division.text),
+        ("reading", entry.reading.text),
+        ("zero error", entry.zero.text),
+        ("corrected", entry.corrected.text),
+    ]
+    return ", ".join(f"{name} {text}" for name, text in written if text)

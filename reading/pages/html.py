@@ -31,7 +31,9 @@ pre { font: 9pt/1.45 monospace; white-space: pre-wrap; overflow-wrap: anywhere; 
 .beside { display: grid; grid-template-columns: 75mm 1fr; gap: 2mm 6mm; align-items: start;
   break-inside: avoid; margin: 0 0 4mm } .beside > * { min-width: 0 }
 .beside h3, .beside p { margin: 0 0 .3em } .beside figure { margin: 0 0 2mm; cursor: zoom-in }
-.beside > div:focus-within { grid-column: 1 / -1 } .beside figure:focus { outline: none }
+.beside > div:focus-within, .beside > div:focus-within + div { grid-column: 1 / -1 }
+.beside figure:focus { outline: none } .beside table { line-height: 1.15 }
+.beside td:not(:last-child) { white-space: nowrap }
 .many { grid-template-columns: repeat(3, 1fr) }
 .sign { display: flex; gap: 8mm; margin: 2em 0 1em; break-inside: avoid }
 .sign span { flex: 1; border-bottom: 1px solid #000 }
@@ -65,6 +67,15 @@ def _on_each_sheet(mark: str) -> str:
 def heading(text: str, level: int = 2) -> str:
     """Write the heading of a section, or at level 3 of a part of one."""
     return f"<h{level}>{escape(text)}</h{level}>"
+
+
+def sections(named: Sequence[tuple[str, Sequence[str]]]) -> list[str]:
+    """Write sections of (heading, parts), led by one line of links to them."""
+    links = (f'<a href="#s{n}">{escape(name)}</a>' for n, (name, _) in enumerate(named))
+    parts = [f"<p>{' · '.join(links)}</p>"]
+    for n, (name, own) in enumerate(named):
+        parts += [f'<h2 id="s{n}">{escape(name)}</h2>', *own]
+    return parts
 
 
 def paragraph(text: str, kind: str = "") -> str:

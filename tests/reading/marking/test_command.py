@@ -81,7 +81,8 @@ def test_nobody_is_marked_by_an_unsure_machine(lab):
     marks = {row["photo"].removesuffix(".png"): row for row in rows(out / "marks.csv")}
     assert {name for name, row in marks.items() if row["status"] != "eyes"} == {"a2"}
     why = {
-        "a1": "Bo (b1.png)", "b1": "Asa (a1.png)", "b2": "0.80", "c1": "[blurred]",
+        "a1": "Bo (b1.png)", "b1": "Asa (a1.png)", "b2": "0.80, and 0.95 is needed",
+        "c1": "[blurred]",
         "c2": "another gauge", "d1": "5.28", "d2": "outside the hours",
     }  # fmt: skip
     for name, words in why.items():
@@ -143,7 +144,7 @@ def test_no_exif_is_left_in_a_pages_pictures(lab):
     mark, out = lab
     mark()
     found = re.findall(r"base64,([\w+/=]+)", (out / "student-001.html").read_text())
-    assert len(found) == 1  # the other waits
+    assert len(found) == 2  # close-up and photo of one observation; the other waits
     for data in found:
         picture = Image.open(io.BytesIO(base64.b64decode(data)))
         assert dict(picture.getexif()) == {}
@@ -208,6 +209,60 @@ def test_hours_hold_over_midnight_and_between_moments():
     night = parse_hours("22:00..02:00")
     assert night.hold(datetime(2026, 9, 14, 23, 0))
     assert not night.hold(datetime(2026, 9, 14, 12, 0))
+    assert parse_hours("9:00..12:30").hold(datetime(2026, 9, 14, 9, 30))
     lesson = parse_hours("2026-09-14 09:00..2026-09-14 10:00")
     assert lesson.hold(datetime(2026, 9, 14, 9, 30))
     assert not lesson.hold(datetime(2026, 9, 15, 9, 30))
+
+
+def test_what_just_falls_short_is_not_rounded_up_to_the_limit(lab, photos, sighted):
+    mark, out = lab
+    photos("b2.png", sighted(11, 28.0, confidence=0.9499), folder=out.parent / "photos")
+    mark()
+    (row,) = (row for row in rows(out / "marks.csv") if row["photo"] == "b2.png")
+    assert "0.94, and 0.95 is needed" in row["why a person looks"]
+
+
+def test_an_instructor_sees_picture_words_and_other_readings(lab):
+    mark, out = lab
+    mark()
+    text = (out / "class.html").read_text()
+    eyes = text[text.index(">For your eyes</h2>") : text.index(">Marks</h2>")]
+    cases = dict(re.findall(r"<h3>(\w+), gauge G1</h3>(.*?)Decision: open", eyes))
+    assert "half-millimetre line was missed" in cases["Dov"]
+    assert "5.780 (0.96), or 5.280 (0.04)" in cases["Dov"]
+    assert "half_line_missed" not in eyes
+    waiting = [row for row in rows(out / "marks.csv") if row["status"] == "eyes"]
+    copies = [row for row in waiting if "very same photo" in row["why a person looks"]]
+    assert len(re.findall(r"base64,", eyes)) == len(waiting) + len(copies)
+    assert {row["photo"] for row in copies} == {"a1.png", "b1.png"}
+
+
+def test_a_students_page_begins_with_what_to_practise_and_keeps_observations_whole(lab):
+    mark, out = lab
+    mark()
+    text = (out / "student-001.html").read_text()
+    told = text.index("To practise: the half-millimetre line was missed.")
+    assert told < text.index("<h2>")
+    assert text.count('<div class="whole"><h2>') == text.count("<h2>") == 2
+    assert "To practise" not in (out / "student-002.html").read_text()
+
+
+def test_photos_without_a_time_are_counted_where_hours_are_given(lab, photos, sighted):
+    mark, out = lab
+    told = "--hours: 1 photo has no time of its own"
+    assert "no time of" not in mark("--hours", "09:00..12:00").output
+    photos("a2.png", sighted(11, 28.0), folder=out.parent / "photos")
+    assert told in mark("--hours", "09:00..12:00").output
+    assert "--hours: 1 photo" in (out / "class.html").read_text()
+    assert "no time of" not in mark().output
+
+
+def test_each_photo_is_decoded_once(lab, monkeypatch):
+    from vision import photo
+
+    load, loaded = photo.load, []
+    monkeypatch.setattr(photo, "load", lambda path: loaded.append(path.name) or load(path))
+    mark, out = lab
+    mark()
+    assert sorted(loaded) == sorted(row["photo"] for row in rows(out / "marks.csv"))
