@@ -29,6 +29,7 @@ _RIGHT_WORDS = ("right", "r", "yes", "y", "true", "1", "correct", "within", "ok"
 _WRONG_WORDS = ("wrong", "w", "no", "n", "false", "0", "incorrect", "x", "✗")
 FEWEST_OF_A_GAUGE = 3
 MOST_SHOWN = 3  # readings that a photo may show: the others hardly ever count
+UNDECIDABLE = "trust needs a photo that was read, and reads a value that was handed in"
 _COPIES = {"seen_twice", "nearly_the_same"}
 
 
@@ -137,7 +138,7 @@ def _slips(everything: Sequence[Marked], prior: Prior) -> str:
     unnamed = sum(one.status == "wrong" and not slips_of(one) for one in everything)
     rows += [("no usual slip leads to the number", unnamed, "", "")] if unnamed else []
     table = html.table(("slip, the likeliest of each", "times", "waiting", "described in"), rows)
-    note = f"Where several slips fit, the likeliest stands here, by {prior.origin}."
+    note = f"Where several slips fit, the likeliest stands here. Their order: {prior.origin}."
     return table + html.paragraph(note)
 
 
@@ -255,9 +256,7 @@ def _own(everything: Sequence[Marked]) -> list[tuple[str, str]]:
 
 def _eyes(everything: Sequence[Marked]) -> list[str]:
     """Show what needs eyes with all that an instructor decides from, what is open first."""
-    cases = sorted(
-        (one for one in everything if one.reasons), key=lambda one: one.decision is not None
-    )
+    cases = sorted((one for one in everything if one.reasons), key=lambda one: one.status != EYES)
     if not cases:
         return [html.paragraph("Nothing.")]
     return [
@@ -283,6 +282,7 @@ def _case(one: Marked) -> list[str]:
     about = [observation.student, f"no. {observation.order}" if observation.order else ""]
     about += [observation.thing, f"gauge {observation.gauge}" if observation.gauge else ""]
     decided = "open" if decision is None else " ".join((decision.word, decision.note)).strip()
+    decided += f", but {UNDECIDABLE}" if one.undecidable else ""
     says = _would_say(one)
     return [
         html.heading(", ".join(part for part in about if part), 3),

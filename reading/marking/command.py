@@ -10,7 +10,7 @@ from pathlib import Path
 
 from reading.book import Book, book_path
 from reading.marking import habits as told
-from reading.marking.class_page import class_page, kappa_lines, summary
+from reading.marking.class_page import UNDECIDABLE, class_page, kappa_lines, summary
 from reading.marking.decisions import keep_open, read_decisions
 from reading.marking.diagnosis import Prior
 from reading.marking.eyes import Hours
@@ -199,9 +199,16 @@ def _tell(
         say(line)
     say(f"order of the slips: {prior.origin}")
     say(f"{request.out / 'class.html'}: the class; {len(students)} pages for students beside it")
-    if waiting:
+    stuck = sum(one.undecidable for one in marked)
+    if stuck:
         say(
-            f"{decisions}: {waiting} wait for your eyes. Write trust, reads, right, wrong, marks "
+            f"{decisions}: {stuck} can't be marked as decided: {UNDECIDABLE}. Write right, wrong, "
+            "marks or out, or for a photo what it reads."
+        )
+    if waiting:
+        verb = "waits" if waiting == 1 else "wait"
+        say(
+            f"{decisions}: {waiting} {verb} for your eyes. Write trust, reads, right, wrong, marks "
             "or out under decision, then run the same command again."
         )
     return REFUSED if any(one.status == EYES for one in marked) else DONE

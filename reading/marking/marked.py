@@ -10,7 +10,7 @@ from decimal import Decimal
 
 from reading.gauge import in_force
 from reading.length import plain
-from reading.marking.catalogue import SLIPS
+from reading.marking.catalogue import BY_CODE, SLIPS
 from reading.marking.decisions import MARKS, OUT, READS, RIGHT, WRONG, Decision, Place
 from reading.marking.diagnosis import Prior, Truth, chance_of_misreading
 from reading.marking.eyes import Hours, Reason, reason, same_files
@@ -27,6 +27,7 @@ from vision.scale import KNOWN_SCALES
 
 EYES, LEFT_OUT = "eyes", "out"
 PRIOR_STRENGTH = 20.0  # decided marks that weigh as much as the default order; by judgement
+MOST_TOLD = 3  # slips that are named with what was learned
 U_READ_BY_PERSON = 0.1  # divisions: what a person tells apart by eye (common practice)
 
 
@@ -55,6 +56,11 @@ class Marked:
         if self.judgement is None or (self.reasons and self.decision is None):
             return EYES
         return self.judgement.verdict
+
+    @property
+    def undecidable(self) -> bool:
+        """Whether what was decided needs a reading or a value that is not there."""
+        return self.decision is not None and self.status == EYES
 
     @property
     def items(self) -> tuple[Item, ...]:
@@ -304,7 +310,13 @@ def learn(marked: Sequence[Marked]) -> Prior:
     weights = {
         slip.code: PRIOR_STRENGTH * default.share(slip) + counts[slip.code] for slip in SLIPS
     }
-    return Prior(weights, f"learned from {counts.total()} decided marks of this class")
+    if not counts:
+        return replace(default, origin=f"{default.origin}; no mark to learn from is decided yet")
+    often = ", ".join(
+        f"{BY_CODE[code].sentence} ({n})" for code, n in counts.most_common(MOST_TOLD)
+    )
+    origin = f"learned from {counts.total()} decided marks of this class, most often: {often}"
+    return Prior(weights, origin)
 
 
 def slips_of(marked: Marked) -> tuple[str, ...]:

@@ -113,7 +113,9 @@ def test_decisions_are_kept_and_marks_computed_anew(lab):
     ]  # fmt: skip
     assert marks["d1"]["slips"] == "half_line_missed"
     assert {row["by"] for row in rows(out / "decisions.csv") if row["photo"] == "a1.png"} == {"me"}
-    assert "learned from" in done.output
+    # One slip alone explains a2, d1 and d2 (5.81 mm: 0.03 mm added to 5.78 mm).
+    assert "learned from 3 decided marks of this class, most often: the half" in done.output
+    assert "missed (2), the zero error was added, not taken off (1)" in done.output
     assert "Cohen's kappa" in done.output
     first = (out / "marks.csv").read_bytes()
     assert mark("--learn").exit_code == 0
@@ -266,3 +268,13 @@ def test_each_photo_is_decoded_once(lab, monkeypatch):
     mark, out = lab
     mark()
     assert sorted(loaded) == sorted(row["photo"] for row in rows(out / "marks.csv"))
+
+
+def test_trust_in_a_photo_that_was_not_read_is_told(lab):
+    mark, out = lab
+    assert mark().exit_code == 3
+    decide(out, c1={"decision": "trust"})
+    done = mark()
+    assert done.exit_code == 3
+    assert "1 can't be marked as decided: trust needs a photo that was read" in done.output
+    assert "Decision: trust, but trust needs" in (out / "class.html").read_text()
