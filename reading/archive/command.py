@@ -14,7 +14,7 @@ from reading.archive.place import Fault, Found
 from reading.archive.progress import Progress
 from reading.archive.reader import LookAt, Task
 from reading.archive.run import Request, Tally, go_through
-from reading.archive.store import Lock, Store
+from reading.archive.store import Store, locked
 from reading.archive.walk import ZIP_ENDING, walk
 from reading.archive.workers import PATIENCE_S, Outcome, read_all
 from reading.problem import Problem
@@ -46,7 +46,7 @@ def read_archive(
     working = export.store_of(wanted.results)
     list_files = _listing(wanted, working)
     progress = Progress(list_files)
-    with Lock(working), Store(working, create=True) as store, _reading(wanted, request) as reader:
+    with locked(working), Store(working, create=True) as store, _reading(wanted, request) as reader:
         try:
             asked = asked_of(_absolute(wanted.root), request, options)
             tally = go_through(store, asked, request, list_files(), reader, progress)

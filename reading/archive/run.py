@@ -7,13 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 
 from reading.archive import codes, seen
-from reading.archive.columns import (
-    EYES_UNUSABLE,
-    READ,
-    Row,
-    fault_row,
-    same,
-)
+from reading.archive.columns import EYES_UNUSABLE, READ, Row, fault_row, same
 from reading.archive.naming import Named, Naming
 from reading.archive.place import Fault, Found
 from reading.archive.reader import (
@@ -40,8 +34,8 @@ class Request:
     """What is asked of a run, apart from where the photos lie and who reads them.
 
     `again` has photos read anew that another version read or that could not be used, as for want of
-    a package; `trust_times` takes a file of the same
-    size and time as unchanged without looking into it.
+    a package; `trust_times` takes a file of the same size and time as unchanged without looking
+    into it.
     """
 
     naming: Naming

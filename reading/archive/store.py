@@ -309,29 +309,22 @@ def source_of(row: Row) -> Source | None:
     )
 
 
-class Lock:
-    """Keeps a second run away from results that are being written; the system frees it at death."""
-
-    def __init__(self, path: Path) -> None:
-        self._results, self._path = path, path.with_name(path.name + ".lock")
-
-    def __enter__(self) -> Lock:
+@contextlib.contextmanager
+def locked(results: Path) -> Iterator[None]:
+    """Keep a second run away from results that are being written; the system frees it at death."""
+    path = results.with_name(results.name + ".lock")
+    with contextlib.ExitStack() as stack:
         try:
-            self._connection = sqlite3.connect(self._path, timeout=0, isolation_level=None)
-            self._connection.execute("PRAGMA journal_mode = MEMORY")
-            self._connection.execute("BEGIN EXCLUSIVE")
+            connection = sqlite3.connect(path, timeout=0, isolation_level=None)
+            stack.enter_context(contextlib.closing(connection))
+            connection.execute("PRAGMA journal_mode = MEMORY")
+            connection.execute("BEGIN EXCLUSIVE")
         except sqlite3.Error as error:
             busy = "locked" in str(error)
             words = "another run is writing here, wait for it" if busy else f"{error}, name another"
-            raise StoreError(f"{self._results}: {words}") from error
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._connection.execute("ROLLBACK")
-        self._connection.close()
-        self._path.unlink(missing_ok=True)
+            raise StoreError(f"{results}: {words}") from error
+        try:
+            yield
+        finally:
+            connection.close()
+            path.unlink(missing_ok=True)

@@ -12,10 +12,9 @@ from reading.gauge import ZeroCheck
 from reading.uncertainty import rectangular, resolution
 from vision.scale import Scale
 
-# Factors for individuals with moving ranges of two (ISO 7870-2; d2 and D4 for n = 2).
+# Factors for individuals with moving ranges of two (ISO 7870-2; d2 for n = 2).
 D2 = 2 / math.sqrt(math.pi)  # mean range of two normal values, in standard deviations
 LIMIT_FACTOR = 3 / D2  # 2.66: limits at three standard deviations, from the mean moving range
-RANGE_FACTOR = 1 + 3 * math.sqrt(2 - 4 / math.pi) / D2  # 3.267: upper limit of a moving range
 FEWEST_FOR_FIRM_LIMITS = 20  # with fewer points limits are provisional (common practice)
 FEWEST_FOR_CHART, FEWEST_FOR_DRIFT = 2, 3
 DAYS_A_MONTH = 365.25 / 12
@@ -71,11 +70,6 @@ class ZeroChart:
     def lower(self) -> float:
         """Lower limit."""
         return self.centre - LIMIT_FACTOR * self.mean_moving_range
-
-    @property
-    def range_limit(self) -> float:
-        """Upper limit of the moving range."""
-        return RANGE_FACTOR * self.mean_moving_range
 
     @property
     def provisional(self) -> bool:

@@ -27,11 +27,6 @@ class ScrewFit:
     u_amplitude: float | None = None
     phase_rad: float | None = None
 
-    @property
-    def pitch_ratio(self) -> float:
-        """True pitch over nominal pitch: a screw that shows too much has too fine a thread."""
-        return 1 / (1 + self.slope)
-
 
 def fit_screw(lengths: Sequence[float], errors: Sequence[float], pitch: float) -> ScrewFit | None:
     """Fit the errors on gauge blocks.

@@ -8,7 +8,7 @@ import pytest
 
 from reading.archive.asked import Options
 from reading.archive.columns import COMPARED, LEFT_OUT, NAMES
-from reading.archive.store import Lock, Store, StoreError
+from reading.archive.store import Store, StoreError, locked
 from reading.formats import COLUMNS
 from reading.problem import Problem
 from tests.reading.archive import quick
@@ -150,7 +150,7 @@ def test_what_a_newer_version_reads_otherwise_is_told_with_the_cause(archive, go
 
 def test_results_that_another_run_writes_are_left_alone(archive, go, results):
     root = archive(photos(1))
-    with Lock(results), pytest.raises(StoreError, match="another run is writing here"):
+    with locked(results), pytest.raises(StoreError, match="another run is writing here"):
         go(root)
     go(root)
     assert not results.with_name("results.sqlite.lock").exists()

@@ -247,7 +247,6 @@ def test_a_screw_s_errors_are_taken_apart():
     assert fit.phase_rad == pytest.approx(0.7, rel=1e-9)
     assert fit.offset == pytest.approx(0.0004, rel=1e-9)
     assert fit.residual == pytest.approx(0, abs=1e-15)
-    assert fit.pitch_ratio == pytest.approx(1 / 1.00012)
 
 
 def test_whole_turns_are_blind_to_what_repeats_each_turn():

@@ -12,7 +12,6 @@ from reading.gauge import ZeroCheck
 from reading.gauges.chart import (
     DAYS_A_MONTH,
     LIMIT_FACTOR,
-    RANGE_FACTOR,
     individuals,
     zero_chart,
 )
@@ -31,9 +30,8 @@ def chart(values):
 
 
 def test_factors():
-    # ISO 7870-2 and textbooks: E2 = 3 / 1.128 = 2.660 and D4 = 3.267 for ranges of two.
+    # ISO 7870-2 and textbooks: E2 = 3 / 1.128 = 2.660 for ranges of two.
     assert pytest.approx(2.660, abs=0.002) == LIMIT_FACTOR
-    assert pytest.approx(3.267, abs=0.001) == RANGE_FACTOR
 
 
 def test_the_handbook_s_flow_rates():
@@ -44,7 +42,6 @@ def test_the_handbook_s_flow_rates():
     assert found.mean_moving_range == pytest.approx(1.8778, abs=5e-5)
     assert found.upper == pytest.approx(55.8041, abs=0.002)
     assert found.lower == pytest.approx(45.8159, abs=0.002)
-    assert found.range_limit == pytest.approx(6.1347, abs=0.002)
     assert found.signals == ()
     assert found.provisional
 
