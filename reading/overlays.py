@@ -69,7 +69,7 @@ def overlay_jpeg(
 def to_jpeg(
     picture: NDArray[np.uint8], widest_px: int | None = None, quality: int = JPEG_QUALITY
 ) -> bytes:
-    """Write a picture, blue first, as JPEG data; shrunk to `widest_px` where that is given."""
+    """Write a picture, grey or blue first, as JPEG data, at most `widest_px` wide."""
     import cv2
 
     height, width = picture.shape[:2]

@@ -20,7 +20,6 @@ from vision.scale import MM_PER_IN
 
 OPEN = "reading.eyes NOT NULL AND decision.number IS NULL"  # what nobody has decided on yet
 INCH_PLACES, PROBABILITY_PLACES = 5, 2
-PLAIN_QUALITY = 90  # of a JPEG, as overlays have
 
 
 def needing_eyes(store: Store, *, decided: bool = False, most: int = -1) -> Iterator[Row]:
@@ -93,19 +92,12 @@ def overlay(row: Row, widest_px: int | None = None) -> bytes:
 
 def blind(row: Row, widest_px: int) -> bytes:
     """Give a row's photo as JPEG without anything that was read in it, and without its Exif."""
-    import cv2
-
+    from reading.overlays import to_jpeg
     from vision.photo import load
 
     with _photo(row) as (path, sha256):
         _check_content(row, sha256)
-        grey = load(path).grey
-    height, width = grey.shape
-    if width > widest_px:
-        size = (widest_px, max(1, round(height * widest_px / width)))
-        grey = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)  # type: ignore[assignment]
-    _, data = cv2.imencode(".jpg", grey, [cv2.IMWRITE_JPEG_QUALITY, PLAIN_QUALITY])
-    return data.tobytes()
+        return to_jpeg(load(path).grey, widest_px)
 
 
 @contextmanager
