@@ -101,6 +101,11 @@ def _gathered(
     return np.bincount(at[inside], weight[inside], minlength=length).astype(np.float64)
 
 
+def less_vernier(line: Map, vernier: Map) -> Map:
+    """Take a vernier's lines out of the reference line's ridge map: its zero is drawn alike."""
+    return np.asarray(np.clip(line - vernier, 0.0, None), dtype=np.float32)
+
+
 def fit_axis(ridge: Map, expected_slope: float = 0.0) -> Axis | None:
     """Fit the reference line to its ridge map; None where there is none.
 

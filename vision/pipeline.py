@@ -95,7 +95,8 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose) -> Look:
     inside = closeup.inside(grey.shape, matrix)
     seen = marks.read_marks(cut).within(inside)
     rough = lines.fit_edge(seen.ridge("edge"), closeup.ORIGIN[1])
-    axis = lines.fit_axis(seen.ridge("reference_line"), -rough.across if rough else 0.0)
+    line = lines.less_vernier(seen.ridge("reference_line"), seen.ridge("vernier"))
+    axis = lines.fit_axis(line, -rough.across if rough else 0.0)
     edge = lines.fit_edge(seen.ridge("edge"), axis.y0) if axis else None
     if axis is None or edge is None:
         return Look(pose, matrix, cut, seen, None, "line_hidden" if axis is None else "cut_off")
