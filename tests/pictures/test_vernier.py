@@ -1,4 +1,4 @@
-"""Vernier gauges: the vernier's zero is drawn like the reference line, and is never taken for it."""
+"""Vernier gauges: the vernier's zero is drawn like the reference line, never taken for it."""
 
 from __future__ import annotations
 
