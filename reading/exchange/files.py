@@ -15,6 +15,7 @@ from reading.book import Book
 from reading.book_file import SCHEMA_VERSION
 from reading.problem import Problem
 from reading.rows import TABLES, UNDERSTOOD, Column, Row, columns
+from reading.saving import whole
 
 FORMAT = "datumline book"  # names the format in the first line of JSON
 HEADER_CSV = "book.csv"  # the file of a CSV folder that says the same
@@ -70,16 +71,8 @@ def _new_file(target: Path) -> Iterator[TextIO]:
     """Open a new text file, which appears under its name only when it is complete."""
     if target.exists():
         raise Problem(f"{target}: is there already, name a new file")
-    part = target.with_name(target.name + ".part")
-    try:
-        with part.open("w", encoding="utf-8", newline="") as out:
-            yield out
-        part.replace(target)
-    except OSError as error:
-        raise Problem(f"{target}: can't be written ({error.strerror})") from error
-    finally:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
+    with whole(target) as part, part.open("w", encoding="utf-8", newline="") as out:
+        yield out
 
 
 def import_from(book: Book, source: Path, who: str) -> dict[str, int]:

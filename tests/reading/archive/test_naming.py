@@ -62,6 +62,12 @@ def test_a_manifest_that_can_t_be_used_is_told_with_its_line(tmp_path, text, tol
         read_manifest(tmp_path / "m.csv")
 
 
+def test_a_manifest_parted_by_semicolons(tmp_path):
+    (tmp_path / "m.csv").write_text("photo;gauge;part\na,1.jpg;L07;pin\n\nb.jpg;L08;wire, thin\n")
+    known = read_manifest(tmp_path / "m.csv")
+    assert known == {"a,1.jpg": Named("L07", "pin"), "b.jpg": Named("L08", "wire, thin")}
+
+
 def test_a_manifest_that_can_t_be_read(tmp_path):
     (tmp_path / "m.csv").write_bytes(b"photo\n\xff\xfe\n")
     for name in ("m.csv", "no.csv"):
