@@ -22,9 +22,14 @@ def test_what_was_there_stays_until_the_new_is_complete(tmp_path):
 def test_any_failure_leaves_what_was_there(tmp_path, error):
     target = tmp_path / "a.txt"
     target.write_text("older")
-    with pytest.raises(type(error)), whole(target) as part:
-        part.write_text("half")
-        raise error
+
+    def break_off():
+        with whole(target) as part:
+            part.write_text("half")
+            raise error
+
+    with pytest.raises(type(error)):
+        break_off()
     assert target.read_text() == "older"
     assert list(tmp_path.iterdir()) == [target]
 
