@@ -63,6 +63,7 @@ class Findings:
     on_thimble: list[Numeral]
     visible_from_x: float  # close-up px; left of it lies no picture
     over_x: float  # where the edge stands over the sleeve: the graduations' places count from it
+    visible_to_x: float = math.inf  # close-up px; right of it lies no picture
 
 
 @dataclass(frozen=True)

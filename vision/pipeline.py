@@ -42,6 +42,7 @@ STARTS_MM = {Decimal(0): 0.76, Decimal(25): 0.12, Decimal(50): 0.07, Decimal(75)
 NEAR_TURN_RAD, NEAR_SHARE = 0.10, 0.20
 GOOD_LOOK = 0.55  # quality of a close-up from which no other place is tried
 REVERSED_LOG_RATIO = 4.0  # evidence for numbers that run the other way
+LEAST_BEVEL_PX = 12.0  # of close-up beside the edge in which divisions could be seen at all
 LEAST_EVENNESS = 0.3  # of the thimble's grating; below, no divisions were seen
 FITTED_COHERENCE = 0.25  # from which the divisions tell the size of the thimble
 ANOTHER_PITCH = (
@@ -107,8 +108,8 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose) -> Look:
     found, shear = teeth.find_teeth(seen.ridge("graduation"), axis, edge)
     over_x = lines.over_sleeve_x(edge, outline)
     numerals = marks.numerals(seen)
-    along = inside[int(np.clip(axis.y0, 0, closeup.SIZE[1] - 1)), : max(int(edge.x0), 1)]
-    outside = np.flatnonzero(~along)
+    level = inside[int(np.clip(axis.y0, 0, closeup.SIZE[1] - 1))]
+    outside = np.flatnonzero(~level[: max(int(edge.x0), 1)])
     findings = Findings(
         axis,
         edge,
@@ -121,6 +122,7 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose) -> Look:
         [n for n in numerals if n.on == "thimble" and n.x > edge.x0 + 4],
         float(outside[-1] + 1 if outside.size else 0),
         over_x,
+        float(np.flatnonzero(level)[-1] if level.any() else 0),
     )
     return Look(pose, matrix, cut, seen, findings, "")
 
@@ -344,7 +346,7 @@ def _why_no_lines(seen: Look, f: Findings) -> str:
     """Tell glare, blur and a bare drum apart beside the edge."""
     x, y = int(f.edge.x0), int(f.axis.y0)
     part = seen.grey[max(y - 40, 0) : y + 40, max(x - 30, 0) : x + 30]
-    if part.size == 0:
+    if part.size == 0 or f.visible_to_x < f.edge.x0 + LEAST_BEVEL_PX:
         return "cut_off"
     if np.mean(part > 250) > 0.5 or np.mean(part < 4) > 0.5:
         return "glare"
