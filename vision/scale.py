@@ -62,16 +62,6 @@ class Scale:
         """Pitch in millimetres, exact."""
         return self.to_mm(self.pitch)
 
-    @property
-    def pitches_per_number(self) -> int:
-        """How many pitches lie between sleeve numbers that differ by one.
-
-        Metric sleeves count millimetres; inch sleeves count tenths of an inch
-        (common practice).
-        """
-        step = Decimal(1) if self.unit == "mm" else Decimal("0.1")
-        return int(step / self.pitch)
-
     def to_mm(self, length: Decimal) -> Decimal:
         """Turn a length in `unit` into millimetres, exactly."""
         return length * MM_PER_IN if self.unit == "in" else length
