@@ -21,6 +21,7 @@ from vision.pixels import place_edge
 from vision.reasons import reason
 from vision.scale import KNOWN_SCALES, Scale
 from vision.sighting import Alternative, Reason, Refusal, Sighting
+from vision.thimble import Grating
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -40,6 +41,7 @@ STARTS_MM = {Decimal(0): 0.76, Decimal(25): 0.12, Decimal(50): 0.07, Decimal(75)
 # How far off the fitted pose a first look may be to stand. With 300 pictures of tune read either
 # way, 72 % were accepted; 7 of them were wrong, and 8 where 0.015 and 0.03 were allowed
 NEAR_TURN_RAD, NEAR_SHARE = 0.10, 0.20
+MIRRORED = 0.5  # probability from which a picture is called mirrored; below, it is doubted
 GOOD_LOOK = 0.55  # quality of a close-up from which no other place is tried
 REVERSED_LOG_RATIO = 4.0  # evidence for numbers that run the other way
 LEAST_BEVEL_PX = 12.0  # of close-up beside the edge in which divisions could be seen at all
@@ -170,37 +172,45 @@ def sight(
     -------
     Sighting or Refusal
     """
-    found = find(photo.grey)
-    best: Look | None = None
-    for place in found[:MOST_POSES]:
-        seen = look(photo.grey, place.pose)
-        if best is None or seen.quality > best.quality:
-            best = seen
-        if best.quality > GOOD_LOOK:
-            break
+    best = _best_look(photo.grey)
     if best is None:
         return Refusal((reason("no_gauge"),))
     if best.quality < LEAST_QUALITY and best.marks.present < PRESENT:
         return Refusal((reason("no_gauge"),), evidence=evidence_of(best.matrix, None))
     if best.findings is None:
         return Refusal((reason(best.missing),), evidence=evidence_of(best.matrix, None))
-    if _is_mirrored(best, scale):
+    mirrored = _mirrored_probability(best, scale)
+    if mirrored > MIRRORED:
         return Refusal((reason("mirrored"),), evidence=evidence_of(best.matrix, best.findings))
     # However sure one look is: of 63 surer than 0.99 (tune), the other shook 2 that were wrong
     again = _look_once(photo.grey, _aside(best.pose)).findings
     looks = [best.findings] + ([again] if again else [])
-    return _decided(best, looks, scale, edge_set_mm, near_divisions)
+    return _decided(best, looks, Known(scale, edge_set_mm, near_divisions), 1.0 - mirrored)
 
 
-def _is_mirrored(seen: Look, scale: Scale | None) -> bool:
-    """Tell whether the close-up is a mirror image; looks at it flipped where that is in doubt."""
+def _best_look(grey: NDArray[np.uint8]) -> Look | None:
+    """Look closely at the likeliest places until one is good; the best of them."""
+    best: Look | None = None
+    for place in find(grey)[:MOST_POSES]:
+        seen = look(grey, place.pose)
+        if best is None or seen.quality > best.quality:
+            best = seen
+        if best.quality > GOOD_LOOK:
+            break
+    return best
+
+
+def _mirrored_probability(seen: Look, scale: Scale | None) -> float:
+    """How likely the close-up is a mirror image; looks at it flipped where that is in doubt."""
     if scale is None:
         scale = _likely_scale(seen.findings)
     if not mirror.doubtful(seen.marks, seen.findings, scale):
-        return False
+        return 0.0
     upright = Pose(*closeup.ORIGIN, 0.0, closeup.SLEEVE_DIAMETER_PX)
     flipped = _look_once(np.ascontiguousarray(seen.grey[::-1]), upright)
-    return mirror.mirrored(seen.marks, seen.findings, flipped.marks, flipped.findings, scale)
+    return mirror.mirrored_probability(
+        seen.marks, seen.findings, flipped.marks, flipped.findings, scale
+    )
 
 
 def _likely_scale(found: Findings | None) -> Scale:
@@ -221,50 +231,52 @@ def _aside(pose: Pose) -> Pose:
     )
 
 
+@dataclass(frozen=True)
+class Known:
+    """What is known of the gauge before its photo is looked at."""
+
+    scale: Scale | None
+    edge_set_mm: tuple[float, float] | None
+    near_divisions: float | None
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """All looks weighed under the likeliest scale."""
+
+    posterior: Posterior
+    share: float  # probability of that scale among those tried
+    first_log_evidence: float  # of the first look alone, under that scale
+
+
 def _decided(
-    seen: Look,
-    looks: list[Findings],
-    scale: Scale | None,
-    edge_set_mm: tuple[float, float] | None,
-    near_divisions: float | None,
+    seen: Look, looks: list[Findings], known: Known, upright_probability: float
 ) -> Sighting | Refusal:
-    """Weigh the findings under the scale, or under every scale of the trade."""
-    candidates = [(scale, 1.0)] if scale else list(_customary_scales())
-    f = looks[0]
-    posteriors = []
-    for tried, _ in candidates:
-        weighed = [decide.weigh(g, tried, edge_set_mm, named=scale is not None) for g in looks]
-        merged = decide.merge(*weighed) if len(weighed) == 2 else weighed[0]
-        posteriors.append(decide.within_half_a_turn(merged, near_divisions))
-    priors = np.log([share for _, share in candidates])
-    evidences = np.array([p.log_evidence for p in posteriors]) + priors
-    shares = np.exp(evidences - evidences.max())
-    shares /= shares.sum()
-    chosen = posteriors[int(np.argmax(evidences))]
-    share = float(shares.max())
-    evidence = evidence_of(seen.matrix, f, chosen)
+    """Decide between a sighting and a refusal; `looks` are the findings of `seen` and beside it."""
+    weighed = _weighed(looks, known)
+    chosen = weighed.posterior
+    evidence = evidence_of(seen.matrix, looks[0], chosen)
     shrink = seen.pose.sleeve_diameter_px / closeup.SLEEVE_DIAMETER_PX
     px = chosen.grating.radius * shrink * 2 * math.pi / chosen.scale.divisions
     probability = chosen.probability
+    share = weighed.share * upright_probability
     confidence = share * decide.within_one_division(chosen.shown, probability, chosen.shown[0])
     alternatives = tuple(
         _alternative(chosen.scale, s, share * float(p))
         for s, p in zip(chosen.shown[: decide.MOST_ALTERNATIVES], probability, strict=False)
         if p > 1e-4
     )
-    reasons = _objections(seen, f, chosen, scale, share, px)
-    if near_divisions is None and _sleeve_is_bare(f):
-        reasons.append(reason("sleeve_unread"))
+    reasons = _objections(seen, looks[0], weighed, known, px)
     open_turn = _turn_is_open(chosen.shown, probability, chosen.scale.divisions)
     if (open_turn or confidence < ACCEPT) and not reasons:
-        reasons = [reason(_doubt(f, chosen, open_turn))]
+        reasons = [reason(_doubt(looks[0], chosen, open_turn))]
     if reasons:
         return Refusal(tuple(reasons), chosen.scale, alternatives, px, evidence)
     best = _alternative(chosen.scale, float(chosen.shown[0]), confidence)
     return Sighting(
         chosen.scale,
-        scale is not None,
-        share if scale is None else 1.0,
+        known.scale is not None,
+        weighed.share if known.scale is None else 1.0,
         best.turns,
         best.division,
         chosen.u_division,
@@ -275,6 +287,23 @@ def _decided(
         alternatives,
         evidence,
     )
+
+
+def _weighed(looks: list[Findings], known: Known) -> Weighed:
+    """Weigh one or two looks under the named scale, or under every scale of the trade."""
+    candidates = [(known.scale, 1.0)] if known.scale else list(_customary_scales())
+    named = known.scale is not None
+    firsts, posteriors = [], []
+    for tried, _ in candidates:
+        each = [decide.weigh(f, tried, known.edge_set_mm, named=named) for f in looks]
+        merged = decide.merge(*each) if len(each) == 2 else each[0]
+        firsts.append(each[0].log_evidence)
+        posteriors.append(decide.within_half_a_turn(merged, known.near_divisions))
+    evidences = np.array([p.log_evidence for p in posteriors])
+    evidences += np.log([share for _, share in candidates])
+    shares = np.exp(evidences - evidences.max())
+    best = int(np.argmax(evidences))
+    return Weighed(posteriors[best], float(shares.max() / shares.sum()), firsts[best])
 
 
 def _customary_scales() -> Iterator[tuple[Scale, float]]:
@@ -292,46 +321,48 @@ def _alternative(scale: Scale, shown: float, probability: float) -> Alternative:
     return Alternative(turns, float(shown - turns * scale.divisions), probability)
 
 
-def _objections(
-    seen: Look, f: Findings, chosen: Posterior, scale: Scale | None, share: float, px: float
-) -> list[Reason]:
+def _objections(seen: Look, f: Findings, weighed: Weighed, known: Known, px: float) -> list[Reason]:
     """What forbids a reading, whatever its probability."""
-    out = []
+    chosen, out = weighed.posterior, []
     if px < LEAST_PX_PER_DIVISION:
         out.append(reason("too_small", px, LEAST_PX_PER_DIVISION))
     if f.edge.x0 - f.axis.first_x < SHORT_LINE_PX or f.axis.strength < LEAST_LINE:
         out.append(reason("line_hidden"))
     if chosen.grating.evenness < LEAST_EVENNESS:
         out.append(reason(_why_no_lines(seen, f)))
-    if scale is not None:
-        others = [
-            thimble.fit_cylinder(f.bevel, n)[2] for n in thimble.GRATINGS if n != scale.divisions
-        ]
-        if max(others) > chosen.grating.coherence + MISMATCH or _another_pitch(f, chosen):
-            out.append(reason("scale_mismatch"))
-    elif share < ACCEPT:
-        out.append(reason("scale_ambiguous", share, ACCEPT))
+    if known.scale is None:
+        if weighed.share < ACCEPT:
+            out.append(reason("scale_ambiguous", weighed.share, ACCEPT))
+    elif _another_grating(f, chosen.grating) or _another_pitch(f, weighed, known):
+        out.append(reason("scale_mismatch"))
     if (
         not chosen.scale.reversed
         and len(f.on_thimble) > 1
         and decide.numbers_run_backwards(f, chosen.scale) > REVERSED_LOG_RATIO
     ):
         out.append(reason("reversed_numbers"))
+    if known.near_divisions is None and _sleeve_is_bare(f):
+        out.append(reason("sleeve_unread"))
     return out
 
 
-def _another_pitch(f: Findings, chosen: Posterior) -> bool:
-    """Tell whether the sleeve speaks clearly for another pitch of the trade than the named one."""
-    named = chosen.scale
+def _another_grating(f: Findings, on: Grating) -> bool:
+    """Tell whether the thimble speaks clearly for other divisions than the named ones."""
+    others = [thimble.fit_cylinder(f.bevel, n)[2] for n in thimble.GRATINGS if n != on.divisions]
+    return max(others) > on.coherence + MISMATCH
+
+
+def _another_pitch(f: Findings, weighed: Weighed, known: Known) -> bool:
+    """Tell whether the first look speaks clearly for another pitch of the trade than the named."""
+    named = weighed.posterior.scale
     rivals = [
-        replace(rival, start=named.start, unit=named.unit)
+        replace(rival, start=named.start, reversed=named.reversed)
         for rival in KNOWN_SCALES
-        if rival.divisions == named.divisions and rival.pitch_mm != named.pitch_mm
+        if (rival.unit, rival.divisions) == (named.unit, named.divisions)
+        and rival.pitch != named.pitch
     ]
-    if not rivals:
-        return False
-    own = decide.weigh(f, named).log_evidence
-    return any(decide.weigh(f, r).log_evidence > own + ANOTHER_PITCH for r in rivals)
+    enough = weighed.first_log_evidence + ANOTHER_PITCH
+    return any(decide.weigh(f, r, known.edge_set_mm).log_evidence > enough for r in rivals)
 
 
 def _turn_is_open(

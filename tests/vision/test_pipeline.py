@@ -25,7 +25,7 @@ def test_however_sure_one_look_is_another_is_taken(monkeypatch, again, looks):
     monkeypatch.setattr(pipeline, "find", lambda _: [SimpleNamespace(pose=POSE)])
     monkeypatch.setattr(pipeline, "look", lambda *_: best)
     monkeypatch.setattr(pipeline, "_look_once", lambda _, pose: places.append(pose) or aside)
-    monkeypatch.setattr(pipeline, "_is_mirrored", lambda *_: False)
+    monkeypatch.setattr(pipeline, "_mirrored_probability", lambda *_: 0.0)
     monkeypatch.setattr(pipeline, "_decided", lambda _, findings, *__: findings)
     photo = SimpleNamespace(grey=np.zeros((200, 300), np.uint8))
     assert pipeline.sight(photo, None) == ["first", "second"][:looks]
