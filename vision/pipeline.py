@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from decimal import Decimal
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vision import closeup, combs, decide, lines, marks, mirror, silhouettes, teeth, thimble
+from vision import (
+    closeup,
+    combs,
+    decide,
+    lines,
+    marks,
+    mirror,
+    objections,
+    silhouettes,
+    teeth,
+    thimble,
+)
 from vision.closeup import Pose
-from vision.decide import Findings, Posterior
+from vision.decide import Findings
 from vision.evidence import evidence_of
 from vision.finder import find
 from vision.marks import Marks
@@ -20,39 +29,21 @@ from vision.photo import Photo
 from vision.pixels import place_edge
 from vision.reasons import reason
 from vision.scale import KNOWN_SCALES, Scale
-from vision.sighting import Alternative, Reason, Refusal, Sighting
-from vision.thimble import Grating
+from vision.sighting import Alternative, Refusal, Sighting
+from vision.weighing import Known, weigh_looks
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-CLEAR_TOOTH = 0.35  # clearness from which a graduation is surely one
-SHORT_LINE_PX = 8.0  # 0.7 mm: of 145 pictures read right on check, none had less than 12
-LEAST_LINE = 0.6  # mean ridge of a reference line: 99 in 100 of those have more than 0.68
-NEXT_TURN = 0.25  # share of the best reading's probability that leaves its whole turn open
-ACCEPT = 0.6  # confidence from which a reading is given at all: below, one in three is wrong
-LEAST_PX_PER_DIVISION = (
-    2.4  # below, neighbouring lines run together (sampling theorem, and a little)
-)
 LEAST_QUALITY = 0.25  # of a close-up that may hold a scale although the network doubts it
 PRESENT = 0.5  # probability of a scale being there
 MOST_POSES = 3  # places of a photo that are looked at closely
-STARTS_MM = {Decimal(0): 0.76, Decimal(25): 0.12, Decimal(50): 0.07, Decimal(75): 0.05}
 # How far off the fitted pose a first look may be to stand. With 300 pictures of tune read either
 # way, 72 % were accepted; 7 of them were wrong, and 8 where 0.015 and 0.03 were allowed
 NEAR_TURN_RAD, NEAR_SHARE = 0.10, 0.20
 MIRRORED = 0.5  # probability from which a picture is called mirrored; below, it is doubted
 GOOD_LOOK = 0.55  # quality of a close-up from which no other place is tried
-REVERSED_LOG_RATIO = 4.0  # evidence for numbers that run the other way
-LEAST_BEVEL_PX = 12.0  # of close-up beside the edge in which divisions could be seen at all
-LEAST_EVENNESS = 0.3  # of the thimble's grating; below, no divisions were seen
 FITTED_COHERENCE = 0.25  # from which the divisions tell the size of the thimble
-ANOTHER_PITCH = (
-    6.0  # log-evidence by which another pitch must be likelier to contradict a named one
-)
-# By how much another grating must fit better to contradict a named scale. Rightly named, none of
-# 119 pictures of tune came above 0.01; named 25 or 100 instead of 50, nineteen in twenty above 0.17
-MISMATCH = 0.20
 
 
 @dataclass(frozen=True)
@@ -176,9 +167,12 @@ def sight(
     if best is None:
         return Refusal((reason("no_gauge"),))
     if best.quality < LEAST_QUALITY and best.marks.present < PRESENT:
-        return Refusal((reason("no_gauge"),), evidence=evidence_of(best.matrix, None))
+        cut_off = best.findings is not None and objections.is_cut_off(best.findings)
+        code = "cut_off" if cut_off else "no_gauge"
+        return Refusal((reason(code),), evidence=evidence_of(best.matrix, None))
     if best.findings is None:
-        return Refusal((reason(best.missing),), evidence=evidence_of(best.matrix, None))
+        code = objections.why_nothing(best.grey, best.pose.sleeve_diameter_px, best.missing)
+        return Refusal((reason(code),), evidence=evidence_of(best.matrix, None))
     mirrored = _mirrored_probability(best, scale)
     if mirrored > MIRRORED:
         return Refusal((reason("mirrored"),), evidence=evidence_of(best.matrix, best.findings))
@@ -231,29 +225,11 @@ def _aside(pose: Pose) -> Pose:
     )
 
 
-@dataclass(frozen=True)
-class Known:
-    """What is known of the gauge before its photo is looked at."""
-
-    scale: Scale | None
-    edge_set_mm: tuple[float, float] | None
-    near_divisions: float | None
-
-
-@dataclass(frozen=True)
-class Weighed:
-    """All looks weighed under the likeliest scale."""
-
-    posterior: Posterior
-    share: float  # probability of that scale among those tried
-    first_log_evidence: float  # of the first look alone, under that scale
-
-
 def _decided(
     seen: Look, looks: list[Findings], known: Known, upright_probability: float
 ) -> Sighting | Refusal:
     """Decide between a sighting and a refusal; `looks` are the findings of `seen` and beside it."""
-    weighed = _weighed(looks, known)
+    weighed = weigh_looks(looks, known)
     chosen = weighed.posterior
     evidence = evidence_of(seen.matrix, looks[0], chosen)
     shrink = seen.pose.sleeve_diameter_px / closeup.SLEEVE_DIAMETER_PX
@@ -266,10 +242,8 @@ def _decided(
         for s, p in zip(chosen.shown[: decide.MOST_ALTERNATIVES], probability, strict=False)
         if p > 1e-4
     )
-    reasons = _objections(seen, looks[0], weighed, known, px)
-    open_turn = _turn_is_open(chosen.shown, probability, chosen.scale.divisions)
-    if (open_turn or confidence < ACCEPT) and not reasons:
-        reasons = [reason(_doubt(looks[0], chosen, open_turn))]
+    reasons = objections.against(seen.grey, looks[0], weighed, known, px)
+    reasons = reasons or objections.doubts(looks[0], chosen, confidence, upright_probability)
     if reasons:
         return Refusal(tuple(reasons), chosen.scale, alternatives, px, evidence)
     best = _alternative(chosen.scale, float(chosen.shown[0]), confidence)
@@ -289,118 +263,6 @@ def _decided(
     )
 
 
-def _weighed(looks: list[Findings], known: Known) -> Weighed:
-    """Weigh one or two looks under the named scale, or under every scale of the trade."""
-    candidates = [(known.scale, 1.0)] if known.scale else list(_customary_scales())
-    named = known.scale is not None
-    firsts, posteriors = [], []
-    for tried, _ in candidates:
-        each = [decide.weigh(f, tried, known.edge_set_mm, named=named) for f in looks]
-        merged = decide.merge(*each) if len(each) == 2 else each[0]
-        firsts.append(each[0].log_evidence)
-        posteriors.append(decide.within_half_a_turn(merged, known.near_divisions))
-    evidences = np.array([p.log_evidence for p in posteriors])
-    evidences += np.log([share for _, share in candidates])
-    shares = np.exp(evidences - evidences.max())
-    best = int(np.argmax(evidences))
-    return Weighed(posteriors[best], float(shares.max() / shares.sum()), firsts[best])
-
-
-def _customary_scales() -> Iterator[tuple[Scale, float]]:
-    """Yield the trade's scales with the range starts that sleeves are numbered from."""
-    for scale in KNOWN_SCALES:
-        for start, share in STARTS_MM.items():
-            if scale.unit == "mm":
-                yield replace(scale, start=start), share
-        if scale.unit == "in":
-            yield scale, 1.0
-
-
 def _alternative(scale: Scale, shown: float, probability: float) -> Alternative:
     turns = math.floor(shown / scale.divisions)
     return Alternative(turns, float(shown - turns * scale.divisions), probability)
-
-
-def _objections(seen: Look, f: Findings, weighed: Weighed, known: Known, px: float) -> list[Reason]:
-    """What forbids a reading, whatever its probability."""
-    chosen, out = weighed.posterior, []
-    if px < LEAST_PX_PER_DIVISION:
-        out.append(reason("too_small", px, LEAST_PX_PER_DIVISION))
-    if f.edge.x0 - f.axis.first_x < SHORT_LINE_PX or f.axis.strength < LEAST_LINE:
-        out.append(reason("line_hidden"))
-    if chosen.grating.evenness < LEAST_EVENNESS:
-        out.append(reason(_why_no_lines(seen, f)))
-    if known.scale is None:
-        if weighed.share < ACCEPT:
-            out.append(reason("scale_ambiguous", weighed.share, ACCEPT))
-    elif _another_grating(f, chosen.grating) or _another_pitch(f, weighed, known):
-        out.append(reason("scale_mismatch"))
-    if (
-        not chosen.scale.reversed
-        and len(f.on_thimble) > 1
-        and decide.numbers_run_backwards(f, chosen.scale) > REVERSED_LOG_RATIO
-    ):
-        out.append(reason("reversed_numbers"))
-    if known.near_divisions is None and _sleeve_is_bare(f):
-        out.append(reason("sleeve_unread"))
-    return out
-
-
-def _another_grating(f: Findings, on: Grating) -> bool:
-    """Tell whether the thimble speaks clearly for other divisions than the named ones."""
-    others = [thimble.fit_cylinder(f.bevel, n)[2] for n in thimble.GRATINGS if n != on.divisions]
-    return max(others) > on.coherence + MISMATCH
-
-
-def _another_pitch(f: Findings, weighed: Weighed, known: Known) -> bool:
-    """Tell whether the first look speaks clearly for another pitch of the trade than the named."""
-    named = weighed.posterior.scale
-    rivals = [
-        replace(rival, start=named.start, reversed=named.reversed)
-        for rival in KNOWN_SCALES
-        if (rival.unit, rival.divisions) == (named.unit, named.divisions)
-        and rival.pitch != named.pitch
-    ]
-    enough = weighed.first_log_evidence + ANOTHER_PITCH
-    return any(decide.weigh(f, r, known.edge_set_mm).log_evidence > enough for r in rivals)
-
-
-def _turn_is_open(
-    shown: NDArray[np.float64], probability: NDArray[np.float64], divisions: int
-) -> bool:
-    """Tell whether a reading one whole turn from the best is nearly as likely."""
-    turn = np.abs(np.abs(shown - shown[0]) - divisions) < 0.5
-    return bool(probability[turn].sum() > NEXT_TURN * probability[0])
-
-
-def _why_no_lines(seen: Look, f: Findings) -> str:
-    """Tell glare, blur and a bare drum apart beside the edge."""
-    x, y = int(f.edge.x0), int(f.axis.y0)
-    part = seen.grey[max(y - 40, 0) : y + 40, max(x - 30, 0) : x + 30]
-    if part.size == 0 or f.visible_to_x < f.edge.x0 + LEAST_BEVEL_PX:
-        return "cut_off"
-    if np.mean(part > 250) > 0.5 or np.mean(part < 4) > 0.5:
-        return "glare"
-    sharp = float(np.abs(np.diff(part.astype(np.float32), axis=0)).mean())
-    return "no_divisions" if sharp > 6.0 else "blurred"
-
-
-def _sleeve_is_bare(f: Findings) -> bool:
-    """Tell whether neither a graduation nor a number of the sleeve was clearly seen."""
-    clear = any(t.clearness > CLEAR_TOOTH for t in f.teeth)
-    return not clear and not any(p.heat > 0.25 for p in f.on_sleeve)
-
-
-def _doubt(f: Findings, chosen: Posterior, open_turn: bool) -> str:
-    """Why no reading stands out: the code of the reason."""
-    if not any(p.heat > 0.25 for p in f.on_thimble):
-        return "thimble_unread"
-    if _sleeve_is_bare(f):
-        return "sleeve_unread"
-    if open_turn:
-        return "turn_ambiguous"
-    if len(chosen.shown) > 1:
-        apart = abs(chosen.shown[0] - chosen.shown[1]) / chosen.scale.divisions
-        if round(apart) >= 1 and abs(apart - round(apart)) < 0.5 / chosen.scale.divisions:
-            return "turn_ambiguous" if round(apart) == 1 else "sleeve_unread"
-    return "uncertain"

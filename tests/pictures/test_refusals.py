@@ -22,6 +22,7 @@ from vision.finder import Found
 from vision.pipeline import sight
 from vision.reasons import REASONS
 from vision.scale import Scale
+from vision.sighting import Sighting
 
 TWICE = Scale(Decimal("0.5"), 100)
 
@@ -69,9 +70,12 @@ DESERVED = {
         fine(lambda s, _: spoilt(s, view=replace(s.view, roll=math.radians(120)))),
         fine(lambda s, g: painted(s, g, (-2, -0.01), (-0.6, 0.6), float(np.median(g)))),
     ),
-    "cut_off": (fine(lambda s, g: g[:, : int(s.view.u)]),),
+    "cut_off": (fine(lambda s, g: g[:, : int(s.view.u) + 6]),),
     "too_small": (fine(shrunk(0.14)), school(700.0, 1, shrunk(0.12))),
-    "blurred": (school(200.0, 1, lambda _, g: cv2.GaussianBlur(g, (0, 0), 8)),),
+    "blurred": (
+        school(200.0, 1, lambda _, g: cv2.GaussianBlur(g, (0, 0), 8)),
+        fine(lambda _, g: cv2.GaussianBlur(g, (0, 0), 5)),
+    ),
     "no_divisions": (fine(lambda s, g: painted(s, g, (0.01, 0.6), (-0.6, 0.6), noise(g.shape))),),
     "glare": (fine(lambda s, g: painted(s, g, (-0.15, 0.25), (-0.35, 0.35), 255)),),
     "scale_mismatch": (fine(lambda _, g: g, TWICE),),
@@ -98,6 +102,21 @@ def test_a_picture_that_deserves_it_is_refused(code: str, case: Callable) -> Non
     assert code in codes(seen)
     for reason in seen.reasons:
         assert reason.remedy == REASONS[reason.code][1]
+
+
+@pytest.mark.parametrize("mirrored", [0.1, 0.45, 0.6])
+def test_a_picture_that_may_be_mirrored_is_doubted(monkeypatch, mirrored: float) -> None:
+    """Its readings are as likely as before times the probability that it is not."""
+    shot, grey = clear_photo("metric-fine", 613.0, 0)
+    sure = sight(photo(grey), scale_of(shot))
+    monkeypatch.setattr(pipeline, "_mirrored_probability", lambda *_: mirrored)
+    seen = sight(photo(grey), scale_of(shot))
+    likelier = mirrored > 0.5
+    assert codes(seen) == (["mirrored"] if likelier else ["uncertain"] if mirrored > 0.4 else [])
+    for now, before in zip(seen.alternatives, sure.alternatives, strict=not likelier):
+        assert now.probability == pytest.approx((1.0 - mirrored) * before.probability)
+    if isinstance(seen, Sighting):
+        assert seen.confidence == pytest.approx((1.0 - mirrored) * sure.confidence)
 
 
 def test_backward_numbers_and_a_bare_sleeve_are_refused(monkeypatch) -> None:

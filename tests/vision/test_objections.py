@@ -1,0 +1,61 @@
+"""What forbids a reading: steps of known blur, and findings of gauges made up."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.vision.test_decide import FINE, findings
+from vision import objections
+
+GAUGE = findings(FINE, 9, 13.4, 0.1)
+WIDTH, HEIGHT = 544, 256
+
+
+def stripes(sigma_px: float, step: float, noise: float = 0.0, every_px: int = 60) -> np.ndarray:
+    """Stripes whose edges are steps blurred by a Gaussian, by the error function."""
+    x = np.arange(WIDTH)
+    soft = [math.erf((every_px / 2 - abs((v % every_px) - every_px / 2)) / sigma_px) for v in x]
+    sign = np.where((x // every_px) % 2 == 0, 1.0, -1.0)
+    row = 128.0 + 0.5 * step * sign * np.array(soft)
+    rng = np.random.default_rng(3)
+    grey = row[None, :] + rng.normal(0.0, noise, (HEIGHT, WIDTH))
+    return np.rint(np.clip(grey, 0, 255)).astype(np.uint8)
+
+
+@pytest.mark.parametrize("step", [20.0, 60.0, 180.0])
+@pytest.mark.parametrize(("width_px", "blurred"), [(1.5, False), (3.5, False), (8.0, True)])
+def test_edges_tell_blur_whatever_their_contrast(step, width_px, blurred):
+    """The steepest slope of erf(x / w) is 2 / (sqrt(pi) w) of half its step: 0.07 a px at 8 px."""
+    assert objections.is_blurred(stripes(width_px, step)) is blurred
+
+
+def test_noise_does_not_hide_blur_nor_does_one_sharp_edge_pass_unseen():
+    assert objections.is_blurred(stripes(8.0, 150.0, noise=3.0))
+    part = stripes(8.0, 150.0)
+    part[:, 300:] = stripes(1.5, 150.0)[:, 300:]
+    assert not objections.is_blurred(part)
+
+
+def test_a_flat_picture_is_not_called_blurred():
+    assert not objections.is_blurred(np.full((HEIGHT, WIDTH), 120, np.uint8))
+
+
+def test_a_scale_without_a_line_is_too_small_or_blurred_or_hidden():
+    sharp, soft = stripes(1.5, 150.0), stripes(8.0, 150.0)
+    assert objections.why_nothing(sharp, 160.0, "line_hidden") == "line_hidden"
+    assert objections.why_nothing(soft, 160.0, "line_hidden") == "blurred"
+    # fifty divisions round a sleeve of 30 px are 30 pi / 50 = 1.9 px apart
+    assert objections.why_nothing(soft, 30.0, "line_hidden") == "too_small"
+    assert objections.why_nothing(sharp, 45.0, "cut_off") == "cut_off"
+
+
+@pytest.mark.parametrize(("room_px", "cut"), [(-20.0, True), (0.0, True), (15.0, False)])
+def test_a_line_that_leads_out_of_the_photo_is_cut_off(room_px, cut):
+    here = replace(GAUGE, visible_to_x=GAUGE.edge.x0 + room_px)
+    assert objections.is_cut_off(here) is cut
+    faint = replace(here, axis=replace(here.axis, strength=0.3))
+    assert not objections.is_cut_off(faint)

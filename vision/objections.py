@@ -1,0 +1,177 @@
+"""What speaks against giving a reading, as reasons: what forbids any, and what leaves it open."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+
+from vision import decide, thimble
+from vision.decide import Findings, Posterior
+from vision.reasons import reason
+from vision.sighting import Reason
+from vision.thimble import Grating
+from vision.weighing import Known, Weighed, rival_log_ratio
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+
+CLEAR_TOOTH = 0.35  # clearness from which a graduation is surely one
+SHORT_LINE_PX = 8.0  # 0.7 mm: of 145 pictures read right on check, none had less than 12
+LEAST_LINE = 0.6  # mean ridge of a reference line: 99 in 100 of those have more than 0.68
+NEXT_TURN = 0.25  # share of the best reading's probability that leaves its whole turn open
+ACCEPT = 0.6  # confidence from which a reading is given at all: below, one in three is wrong
+LEAST_PX_PER_DIVISION = (
+    2.4  # below, neighbouring lines run together (sampling theorem, and a little)
+)
+REVERSED_LOG_RATIO = 4.0  # evidence for numbers that run the other way
+LEAST_BEVEL_PX = 12.0  # of close-up beside the edge in which divisions could be seen at all
+LEAST_EVENNESS = 0.3  # of the thimble's grating; below, no divisions were seen
+ANOTHER_PITCH = (
+    6.0  # log-evidence by which another pitch must be likelier to contradict a named one
+)
+# By how much another grating must fit better to contradict a named scale. Rightly named, none of
+# 119 pictures of tune came above 0.01; named 25 or 100 instead of 50, nineteen in twenty above 0.17
+MISMATCH = 0.20
+SMALL_SLEEVE_PX = LEAST_PX_PER_DIVISION * 50 / math.pi  # its diameter, of fifty divisions so small
+# How steep the steepest edges of a close-up are, as a share of the step across them a px. Readable
+# pictures of tune have 0.17 or more; those blurred until no line is found 0.08 to 0.09
+BLUNT = 0.10
+EDGE_PX = 17  # window in which a step shows its full height
+FINE_PX = 0.8  # noise finer than this is smoothed away before
+STEEPEST = 99.0  # percentile, of the places with at least half of the close-up's full steps
+
+
+def against(
+    grey: NDArray[np.uint8], f: Findings, weighed: Weighed, known: Known, px_per_division: float
+) -> list[Reason]:
+    """List what forbids a reading, whatever its probability.
+
+    Parameters
+    ----------
+    grey : (256, 544) uint8 array
+        The close-up that `f` was found in.
+    f : Findings
+        Of the first look.
+    weighed : Weighed
+        All looks.
+    known : Known
+    px_per_division : float
+        In the photo, at the reference line.
+    """
+    chosen, out = weighed.posterior, []
+    if px_per_division < LEAST_PX_PER_DIVISION:
+        out.append(reason("too_small", px_per_division, LEAST_PX_PER_DIVISION))
+    if not _line_is_clear(f):
+        out.append(reason("blurred" if is_blurred(grey) else "line_hidden"))
+    if is_cut_off(f):
+        out.append(reason("cut_off"))
+    elif chosen.grating.evenness < LEAST_EVENNESS:
+        out.append(reason(_why_no_divisions(grey, f)))
+    if known.scale is None:
+        if weighed.share < ACCEPT:
+            out.append(reason("scale_ambiguous", weighed.share, ACCEPT))
+    elif _another_grating(f, chosen.grating) or rival_log_ratio(f, weighed, known) > ANOTHER_PITCH:
+        out.append(reason("scale_mismatch"))
+    if (
+        not chosen.scale.reversed
+        and len(f.on_thimble) > 1
+        and decide.numbers_run_backwards(f, chosen.scale) > REVERSED_LOG_RATIO
+    ):
+        out.append(reason("reversed_numbers"))
+    if known.near_divisions is None and _sleeve_is_bare(f):
+        out.append(reason("sleeve_unread"))
+    return list(dict.fromkeys(out))
+
+
+def doubts(
+    f: Findings, chosen: Posterior, confidence: float, upright_probability: float
+) -> list[Reason]:
+    """Give the reason why no reading stands out, if none does.
+
+    `upright_probability`, of the picture not being mirrored, is a factor of `confidence`.
+    """
+    open_turn = _turn_is_open(chosen.shown, chosen.probability, chosen.scale.divisions)
+    if open_turn or confidence < ACCEPT * upright_probability:
+        return [reason(_doubt(f, chosen, open_turn))]
+    return [reason("uncertain")] if confidence < ACCEPT else []
+
+
+def why_nothing(grey: NDArray[np.uint8], sleeve_diameter_px: float, missing: str) -> str:
+    """Code of why a scale that is surely there shows no line or edge: `missing`, or what hides it.
+
+    `grey` is the close-up, `sleeve_diameter_px` the sleeve's in the photo.
+    """
+    if sleeve_diameter_px < SMALL_SLEEVE_PX:
+        return "too_small"
+    return "blurred" if is_blurred(grey) else missing
+
+
+def is_cut_off(f: Findings) -> bool:
+    """Tell whether a clear reference line leads out of the photo before it meets a division."""
+    return _line_is_clear(f) and f.visible_to_x < f.edge.x0 + thimble.BAND_PX[0]
+
+
+def is_blurred(grey: NDArray[np.uint8]) -> bool:
+    """Tell whether nothing in a close-up, of whatever contrast, has a sharp edge."""
+    smooth = cv2.GaussianBlur(grey, (0, 0), FINE_PX).astype(np.float32)
+    window = np.ones((EDGE_PX, EDGE_PX), np.uint8)
+    step = cv2.dilate(smooth, window) - cv2.erode(smooth, window)
+    slope = np.hypot(np.gradient(smooth, axis=0), np.gradient(smooth, axis=1))
+    whole = np.s_[EDGE_PX // 2 : -(EDGE_PX // 2), EDGE_PX // 2 : -(EDGE_PX // 2)]
+    step, slope = step[whole], slope[whole]
+    full = step >= max(0.5 * float(np.percentile(step, 98.0)), 1.0)
+    return bool(full.any() and np.percentile(slope[full] / step[full], STEEPEST) < BLUNT)
+
+
+def _line_is_clear(f: Findings) -> bool:
+    return f.edge.x0 - f.axis.first_x >= SHORT_LINE_PX and f.axis.strength >= LEAST_LINE
+
+
+def _another_grating(f: Findings, on: Grating) -> bool:
+    """Tell whether the thimble speaks clearly for other divisions than the named ones."""
+    others = [thimble.fit_cylinder(f.bevel, n)[2] for n in thimble.GRATINGS if n != on.divisions]
+    return max(others) > on.coherence + MISMATCH
+
+
+def _turn_is_open(shown: Floats, probability: Floats, divisions: int) -> bool:
+    """Tell whether a reading one whole turn from the best is nearly as likely."""
+    turn = np.abs(np.abs(shown - shown[0]) - divisions) < 0.5
+    return bool(probability[turn].sum() > NEXT_TURN * probability[0])
+
+
+def _why_no_divisions(grey: NDArray[np.uint8], f: Findings) -> str:
+    """Tell glare, blur and a bare drum apart beside the edge."""
+    x, y = int(f.edge.x0), int(f.axis.y0)
+    part = grey[max(y - 40, 0) : y + 40, max(x - 30, 0) : x + 30]
+    if part.size == 0 or f.visible_to_x < f.edge.x0 + LEAST_BEVEL_PX:
+        return "cut_off"
+    if np.mean(part > 250) > 0.5 or np.mean(part < 4) > 0.5:
+        return "glare"
+    sharp = float(np.abs(np.diff(part.astype(np.float32), axis=0)).mean())
+    return "no_divisions" if sharp > 6.0 else "blurred"
+
+
+def _sleeve_is_bare(f: Findings) -> bool:
+    """Tell whether neither a graduation nor a number of the sleeve was clearly seen."""
+    clear = any(t.clearness > CLEAR_TOOTH for t in f.teeth)
+    return not clear and not any(p.heat > 0.25 for p in f.on_sleeve)
+
+
+def _doubt(f: Findings, chosen: Posterior, open_turn: bool) -> str:
+    """Why no reading stands out: the code of the reason."""
+    if not any(p.heat > 0.25 for p in f.on_thimble):
+        return "thimble_unread"
+    if _sleeve_is_bare(f):
+        return "sleeve_unread"
+    if open_turn:
+        return "turn_ambiguous"
+    if len(chosen.shown) > 1:
+        apart = abs(chosen.shown[0] - chosen.shown[1]) / chosen.scale.divisions
+        if round(apart) >= 1 and abs(apart - round(apart)) < 0.5 / chosen.scale.divisions:
+            return "turn_ambiguous" if round(apart) == 1 else "sleeve_unread"
+    return "uncertain"

@@ -1,0 +1,85 @@
+"""All looks at one scale, weighed under the named scale or under every scale of the trade."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+import numpy as np
+
+from vision import decide
+from vision.decide import Findings, Posterior
+from vision.scale import KNOWN_SCALES, Scale
+
+STARTS_MM = {Decimal(0): 0.76, Decimal(25): 0.12, Decimal(50): 0.07, Decimal(75): 0.05}
+
+
+@dataclass(frozen=True)
+class Known:
+    """What is known of the gauge before its photo is looked at."""
+
+    scale: Scale | None
+    edge_set_mm: tuple[float, float] | None = None
+    near_divisions: float | None = None
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """All looks weighed under the likeliest scale."""
+
+    posterior: Posterior
+    share: float  # probability of that scale among those tried
+    first_log_evidence: float  # of the first look alone, under that scale
+
+
+def weigh_looks(looks: list[Findings], known: Known) -> Weighed:
+    """Weigh the findings of one look, or of two, and put them together.
+
+    Parameters
+    ----------
+    looks : list of Findings
+        One or two, of the same scale in the same photo.
+    known : Known
+        With no scale in it, those of the trade are tried and the likeliest is kept.
+    """
+    candidates = [(known.scale, 1.0)] if known.scale else list(_customary_scales())
+    named = known.scale is not None
+    firsts, posteriors = [], []
+    for tried, _ in candidates:
+        each = [decide.weigh(f, tried, known.edge_set_mm, named=named) for f in looks]
+        merged = decide.merge(*each) if len(each) == 2 else each[0]
+        firsts.append(each[0].log_evidence)
+        posteriors.append(decide.within_half_a_turn(merged, known.near_divisions))
+    evidences = np.array([p.log_evidence for p in posteriors])
+    evidences += np.log([share for _, share in candidates])
+    shares = np.exp(evidences - evidences.max())
+    best = int(np.argmax(evidences))
+    return Weighed(posteriors[best], float(shares.max() / shares.sum()), firsts[best])
+
+
+def rival_log_ratio(f: Findings, weighed: Weighed, known: Known) -> float:
+    """Log-evidence of the first look for the likeliest other pitch of the trade over the named one.
+
+    Both are weighed alike, with the gauge's own edge set if it is known; minus infinity where the
+    trade has no other pitch for as many divisions.
+    """
+    named = weighed.posterior.scale
+    rivals = [
+        replace(rival, start=named.start, reversed=named.reversed)
+        for rival in KNOWN_SCALES
+        if (rival.unit, rival.divisions) == (named.unit, named.divisions)
+        and rival.pitch != named.pitch
+    ]
+    evidences = [decide.weigh(f, rival, known.edge_set_mm).log_evidence for rival in rivals]
+    return max(evidences, default=-np.inf) - weighed.first_log_evidence
+
+
+def _customary_scales() -> Iterator[tuple[Scale, float]]:
+    """Yield the trade's scales with the range starts that sleeves are numbered from."""
+    for scale in KNOWN_SCALES:
+        for start, share in STARTS_MM.items():
+            if scale.unit == "mm":
+                yield replace(scale, start=start), share
+        if scale.unit == "in":
+            yield scale, 1.0
