@@ -139,8 +139,11 @@ def sample(store: Store, audit: int | None) -> tuple[int, list[Row]]:
     rows = store.select(
         "SELECT audit_photo.place, audit_photo.stratum, reading.*, path, member, remote "
         "FROM audit_photo JOIN reading ON reading.number = audit_photo.reading "
-        "JOIN photo ON photo.photo = reading.photo WHERE audit = ? ORDER BY place",
-        (number,),
+        "LEFT JOIN photo ON photo.photo = coalesce((SELECT there.photo FROM photo AS there "
+        "JOIN reading AS now ON now.number = there.reading WHERE now.sha256 = reading.sha256 "
+        "ORDER BY there.run DESC, there.photo LIMIT 1), reading.photo) "  # it may have been moved
+        "WHERE audit = ? ORDER BY place",
+        number,
     )
     return number, rows
 
@@ -194,7 +197,7 @@ def judge(store: Store, audit: int | None, within_divisions: float = WITHIN_DIVI
     given = {
         int(row["place"] or 0): str(row["answer"])
         for row in store.select(
-            "SELECT place, answer FROM audit_answer WHERE audit = ? ORDER BY number", (number,)
+            "SELECT place, answer FROM audit_answer WHERE audit = ? ORDER BY number", number
         )
     }
     answers = tuple(
@@ -202,7 +205,7 @@ def judge(store: Store, audit: int | None, within_divisions: float = WITHIN_DIVI
     )
     if not answers:
         raise Problem(f"audit {number}: nothing was entered yet (datumline archive audit)")
-    population = store.select("SELECT population FROM audit WHERE number = ?", (number,))[0]
+    population = store.select("SELECT population FROM audit WHERE number = ?", number)[0]
     wrong = sum(is_wrong(one, within_divisions) for one in answers)
     return Verdict(
         number,

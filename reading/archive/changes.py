@@ -1,4 +1,4 @@
-"""What a run read otherwise than before, and why."""
+"""What a run found otherwise than before, and why."""
 
 from __future__ import annotations
 
@@ -28,9 +28,10 @@ SHOWN = 20  # changes that a run lists by itself
 
 @dataclass(frozen=True)
 class Change:
-    """One photo that says something else than before; lengths in mm, None where there was none.
+    """One photo that says something else than before, or lies under another name.
 
-    `divisions` is how far the shown reading moved, in divisions, where both were read.
+    `divisions` is how far the shown reading moved, in divisions, where both were read. `was` is the
+    name that it had before, where it was moved.
     """
 
     photo: str
@@ -38,17 +39,24 @@ class Change:
     now: str
     why: tuple[str, ...]
     divisions: float | None = None
+    was: str | None = None
 
 
 def changes_of(store: Store, run: int) -> Iterator[Change]:
-    """Give what a run read otherwise than before, by photo."""
+    """Give what a run read otherwise than before, or found moved, by photo."""
+    moves = {one.photo: one for one in store.moves(run)}
     for row in store.read_in(run):
-        earlier = store.before(str(row["photo"]), int(row["number"] or 0))
+        name = str(row["photo"])
+        move = moves.get(name)
+        number = int(row["number"] or 0)
+        earlier = store.before(name, number) if move is None else store.reading(move.reading)
         if earlier is None:
             continue
         before, now = said(earlier), said(row)
-        if before != now:
-            yield Change(str(row["photo"]), before, now, _why(earlier, row), _moved(earlier, row))
+        if before != now or move is not None:
+            why = _why(earlier, row) if before != now else ()
+            was = None if move is None else move.was
+            yield Change(name, before, now, why, _moved(earlier, row), was)
 
 
 def said(row: Row) -> str:
@@ -63,22 +71,28 @@ def said(row: Row) -> str:
 
 def summary_lines(store: Store, run: int) -> list[str]:
     """Say how much changed in a run, and list the first of it, the greatest moves first."""
-    found = sorted(changes_of(store, run), key=lambda one: (-(one.divisions or 0.0), one.photo))
-    if not found:
-        return []
-    why = Counter("; ".join(one.why) for one in found)
-    counted = ", ".join(f"{n} as {words}" for words, n in why.most_common())
-    lines = [f"  {len(found)} read otherwise than before: {counted}"]
-    lines += [f"    {line}" for line in map(line_of, found[:SHOWN])]
-    if len(found) > SHOWN:
-        lines.append(f"    and {len(found) - SHOWN} more: datumline archive changes")
+    every = sorted(changes_of(store, run), key=lambda one: (-(one.divisions or 0.0), one.photo))
+    moved = [one for one in every if one.was is not None]
+    found = [one for one in every if one.before != one.now]
+    lines = [f"  {len(moved)} moved or renamed, and known by their content"] if moved else []
+    if found:
+        why = Counter("; ".join(one.why) for one in found)
+        counted = ", ".join(f"{n} as {words}" for words, n in why.most_common())
+        lines.append(f"  {len(found)} read otherwise than before: {counted}")
+    listed = found + [one for one in moved if one.before == one.now]
+    lines += [f"    {line_of(one)}" for one in listed[:SHOWN]]
+    if len(listed) > SHOWN:
+        lines.append(f"    and {len(listed) - SHOWN} more: datumline archive changes")
     return lines
 
 
 def line_of(change: Change) -> str:
     """Write a change for people."""
+    name = change.photo if change.was is None else f"{change.photo}, moved from {change.was}"
+    if change.before == change.now:
+        return f"{name}: {change.now}"
     moved = f" [{change.divisions:.1f} divisions]" if change.divisions else ""
-    return f"{change.photo}: {change.before} -> {change.now}{moved}; {', '.join(change.why)}"
+    return f"{name}: {change.before} -> {change.now}{moved}; {', '.join(change.why)}"
 
 
 def to_json(change: Change) -> str:
@@ -86,6 +100,7 @@ def to_json(change: Change) -> str:
     return json.dumps(
         {
             "photo": change.photo,
+            "was": change.was,
             "before": change.before,
             "now": change.now,
             "why": list(change.why),

@@ -73,6 +73,7 @@ def tally_lines(tally: Tally, gone: int) -> list[str]:
     unknown = tally.of_unknown_gauges
     parts += [f"{unknown} not read for want of their gauge"] if unknown else []
     parts += [f"{tally.unchanged} unchanged"] if tally.unchanged else []
+    parts += [f"{tally.elsewhere} known under another name"] if tally.elsewhere else []
     parts += [f"{tally.corrected_anew} corrected anew"] if tally.corrected_anew else []
     lines = [f"run {tally.run}: {tally.files} files: {', '.join(parts)}{again}"]
     if gone:

@@ -8,10 +8,9 @@ import json
 import uuid
 from collections.abc import Sequence
 
-from reading.archive.columns import Row
 from reading.archive.identity import weights_identity
 from reading.archive.place import fsspec_module
-from reading.archive.reader import Settings, Task, read, scale_text, state_of
+from reading.archive.reader import Came, Settings, Task, read, scale_text, state_of
 from reading.correct import program_version
 
 
@@ -69,16 +68,16 @@ def read_partition(tasks: Sequence[Task], settings: Settings, folder: str, key: 
     return f"{folder}/{key}.jsonl"
 
 
-def rows_of(url: str) -> list[Row | None]:
-    """Read the rows that a job left, in the order of its photos."""
+def rows_of(url: str) -> list[Came]:
+    """Read what came of a job's photos, in the order of its photos."""
     storage, path = fsspec_module().core.url_to_fs(url)
     return [_row(line) for line in storage.cat_file(path).decode().splitlines()]
 
 
-def _line(row: Row | None) -> str:
-    """Write a row as one line of JSON; bytes in base 64."""
-    if row is None:
-        return "null"
+def _line(row: Came) -> str:
+    """Write what came of a photo as one line of JSON; bytes in base 64."""
+    if isinstance(row, str):
+        return json.dumps(row)
     cells = {
         name: {"bytes": base64.b64encode(cell).decode()} if isinstance(cell, bytes) else cell
         for name, cell in row.items()
@@ -86,10 +85,10 @@ def _line(row: Row | None) -> str:
     return json.dumps(cells, allow_nan=False)
 
 
-def _row(line: str) -> Row | None:
+def _row(line: str) -> Came:
     cells = json.loads(line)
-    if cells is None:
-        return None
+    if isinstance(cells, str):
+        return cells
     return {
         name: base64.b64decode(cell["bytes"]) if isinstance(cell, dict) else cell
         for name, cell in cells.items()

@@ -30,6 +30,7 @@ from vision.scale import Scale
 from vision.sighting import Refusal
 
 LookAt = Callable[[Path, Scale | None, EdgeSet | None], Look | Unusable]
+Came = Row | str  # of a photo: its row, or the SHA-256 of a content that is on record already
 DATED_BY_FILE = "file"  # beside those of reading.result: the photo has no time of its own
 _CHUNK_BYTES = 1 << 20
 _HEAD_BYTES = 16
@@ -64,23 +65,23 @@ class Settings:
 class Task:
     """A photo to be read, and its place among the archive's files.
 
-    `known_sha256` is that of the content for which nothing need be done.
+    `known` are the SHA-256 of contents for which the photo need not be looked at.
     """
 
     found: Found
     named: Named
-    known_sha256: str | None = None
+    known: tuple[str, ...] = ()
     place: int = 0
 
 
-def read(task: Task, settings: Settings) -> Row | None:
+def read(task: Task, settings: Settings) -> Came:
     """Read a photo of an archive.
 
     Returns
     -------
-    dict or None
-        The row; None where the file holds what it held before. Never an exception: what is wrong
-        with a file is in its row.
+    dict or str
+        The row; the SHA-256 where the file holds what need not be looked at. Never an exception:
+        what is wrong with a file is in its row.
     """
     started = time.perf_counter()
     name, known = task.found.name, settings.by_gauge.get(task.named.gauge)
@@ -90,8 +91,8 @@ def read(task: Task, settings: Settings) -> Row | None:
         else:
             with fetched(task.found.source) as (path, sha256):
                 fetched_at = time.perf_counter()
-                if sha256 and sha256 == task.known_sha256:
-                    return None
+                if sha256 and sha256 in task.known:
+                    return sha256
                 row = _row(task, known, settings.look, path, sha256)
                 row["fetch_s"] = round(fetched_at - started, 6)
     except FileFault as fault:

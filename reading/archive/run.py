@@ -12,6 +12,7 @@ from reading.archive.naming import Named, Naming
 from reading.archive.place import Fault, Found
 from reading.archive.reader import (
     DATED_BY_FILE,
+    Came,
     Known,
     Settings,
     Task,
@@ -57,6 +58,7 @@ class Tally:
     no_photos: int = 0
     of_unknown_gauges: int = 0
     unchanged: int = 0
+    elsewhere: int = 0  # known by their content from another name
     corrected_anew: int = 0
     older: int = 0
     unknown_gauges: set[str] = field(default_factory=set)
@@ -65,7 +67,8 @@ class Tally:
     @property
     def files(self) -> int:
         """Files gone through, this time."""
-        return self.newly_read + self.unchanged + self.corrected_anew + self.done_before
+        known = self.unchanged + self.elsewhere + self.corrected_anew
+        return self.newly_read + known + self.done_before
 
     @property
     def newly_read(self) -> int:
@@ -115,8 +118,8 @@ def go_through(
     number, goes_on = store.begin(asked)
     tally = Tally(number, goes_on)
     plan = _Plan(store, request, tally)
-    for task, row in read_all(plan.tasks(found, watch)):
-        plan.settle(task, row)
+    for task, came in read_all(plan.tasks(found, watch)):
+        plan.settle(task, came)
         watch(tally)
     store.finish(number)
     return tally
@@ -144,12 +147,16 @@ class _Plan:
             else:
                 yield replace(task, place=place)
 
-    def settle(self, task: Task, row: Row | None) -> None:
-        """Enter what came of a photo; None says that its content has not changed."""
-        if row is None:
-            self._unchanged(task)
+    def settle(self, task: Task, came: Came) -> None:
+        """Enter what came of a photo: its row, or which content on record it holds."""
+        if not isinstance(came, str):
+            self._enter(came, task.found)
+            return
+        settled = self._store.settled(task.found.name)
+        if settled is not None and settled.sha256 == came:
+            self._unchanged(task, settled)
         else:
-            self._enter(row, task.found)
+            self._known_elsewhere(task, came)
 
     def _task(self, found: Found) -> Task | None:
         """Say how a file must be read; None where it is settled already."""
@@ -157,18 +164,26 @@ class _Plan:
         known = self._request.settings.by_gauge.get(named.gauge)
         settled = self._store.settled(found.name)
         if settled is None:
-            return Task(found, named)
+            return Task(found, named, self._contents(found, named, known))
         same_file = (settled.size_bytes, settled.stamp) == (found.size_bytes, found.stamp)
         if settled.run == self._tally.run and same_file:
             self._tally.done_before += 1
             return None
         if known is None or self._must_read(settled, named, known):
             return Task(found, named)
-        task = Task(found, named, settled.sha256)
         if self._request.trust_times and same_file:
-            self._unchanged(task)
+            self._unchanged(Task(found, named), settled)
             return None
-        return task
+        others = () if same_file else self._contents(found, named, known)
+        return Task(found, named, (settled.sha256, *others))
+
+    def _contents(self, found: Found, named: Named, known: Known | None) -> tuple[str, ...]:
+        """Give the contents on record that the file may hold, whose readings would do for it."""
+        if known is None:
+            return ()
+        may_be = self._store.of_size(found.size_bytes, found.name)
+        would_do = (one.sha256 for one in may_be if not self._must_read(one, named, known))
+        return tuple(dict.fromkeys(would_do))
 
     def _must_read(self, settled: Settled, named: Named, known: Known) -> bool:
         """Tell whether a photo must be read although its content may be what it was."""
@@ -187,20 +202,32 @@ class _Plan:
         ours = (self._request.settings.program, self._request.settings.weights)
         return (settled.program, settled.weights) != ours
 
-    def _unchanged(self, task: Task) -> None:
+    def _unchanged(self, task: Task, settled: Settled) -> None:
         """Enter a photo whose content is what it was; correct it anew where its gauge is not."""
-        settled = self._store.settled(task.found.name)
-        assert settled is not None
         known = self._request.settings.by_gauge[task.named.gauge]
-        if self._is_older(settled):
-            self._tally.older += 1
         if settled.gauge_state == state_of(task.named, known):
+            self._tally.older += self._is_older(settled)
             self._store.touch(self._tally.run, task.found.name, task.found)
             self._tally.unchanged += 1
             return
+        self._take_over(task, settled)
+        self._tally.corrected_anew += 1
+
+    def _known_elsewhere(self, task: Task, sha256: str) -> None:
+        """Enter a photo whose content was read under another name."""
+        known = self._request.settings.by_gauge[task.named.gauge]
+        there = self._store.of_content(sha256)
+        self._take_over(
+            task, next(one for one in there if not self._must_read(one, task.named, known))
+        )
+        self._tally.elsewhere += 1
+
+    def _take_over(self, task: Task, settled: Settled) -> None:
+        """Enter what was read of a content, corrected as the photo asks."""
+        known = self._request.settings.by_gauge[task.named.gauge]
+        self._tally.older += self._is_older(settled)
         row = corrected_anew(self._store.reading(settled.reading), task, known)
         self._store.keep(self._tally.run, row, task.found)
-        self._tally.corrected_anew += 1
 
     def _enter(self, row: Row, found: Found | None) -> None:
         """Enter a row, unless it only says again what is on record."""
@@ -231,7 +258,7 @@ def corrected_anew(row: Row, task: Task, known: Known) -> Row:
         looked = Look(PhotoRecord(name, str(row["sha256"]), taken), seen.unpack(row["seen"]))
         fresh = corrected_row(looked, task.named, known, task.found.dated)
     else:
-        fresh = dict(row)
+        fresh = row | {"photo": name}
     kept = ("size_bytes", "program", "weights", "fetch_s", "read_s", "read_at")
     fresh |= {column: row[column] for column in kept}
     return labelled({n: fresh[n] for n in row if n in fresh}, task.named, known)

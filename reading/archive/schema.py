@@ -1,15 +1,13 @@
-"""The tables of a results file, as SQL; `store.py` fills them."""
+"""The tables of a results file, step by step, as SQL; `store.py` fills them."""
 
 from __future__ import annotations
 
 from reading.archive.columns import BYTES, COLUMNS, INTEGER, LIST, REAL, TEXT
 
-APPLICATION_ID = int.from_bytes(b"dtma")  # marks a SQLite file as results of an archive
-VERSION = 1
 _TYPES = {TEXT: "TEXT", INTEGER: "INTEGER", REAL: "REAL", LIST: "TEXT", BYTES: "BLOB"}
 _COLUMNS = ",\n".join(f"    {column.name} {_TYPES[column.kind]}" for column in COLUMNS)
 
-SCHEMA = (
+_FIRST = (
     # One row for each time that the archive was gone through; `finished` is null until it was.
     """CREATE TABLE run (
     number INTEGER PRIMARY KEY,
@@ -88,3 +86,25 @@ GROUP BY photo, sha256""",
     FOREIGN KEY (audit, place) REFERENCES audit_photo (audit, place)
 )""",
 )
+
+# A file that was moved is known by its content: its reading, and what was decided on it, hold.
+_BY_CONTENT = (
+    "CREATE INDEX reading_by_content ON reading (sha256)",
+    "CREATE INDEX reading_by_size ON reading (size_bytes)",
+    # The run in which a name was first met; before that was kept, no run.
+    "ALTER TABLE photo ADD COLUMN since INTEGER NOT NULL DEFAULT 0",
+    # What a run found to be moved: a photo, and the last reading under its former name.
+    """CREATE TABLE move (
+    run INTEGER NOT NULL REFERENCES run (number),
+    photo TEXT NOT NULL,
+    reading INTEGER NOT NULL REFERENCES reading (number),
+    PRIMARY KEY (run, photo)
+) WITHOUT ROWID""",
+    "DROP VIEW decided",
+    # By content; of files that could not be read, by name.
+    """CREATE VIEW decided AS
+SELECT CASE sha256 WHEN '' THEN photo END AS named, sha256, max(number) AS number FROM decision
+WHERE verdict != 'undo' AND number NOT IN (SELECT undoes FROM decision WHERE undoes NOT NULL)
+GROUP BY 1, 2""",
+)
+STEPS = (_FIRST, _BY_CONTENT)  # steps are only ever added, never changed

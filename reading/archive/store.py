@@ -4,23 +4,29 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from types import TracebackType
 
 from reading.archive.columns import NAMES, Cell, Row
+from reading.archive.moves import Move, paired
 from reading.archive.names import exact, shown
 from reading.archive.place import Found, Source
-from reading.archive.schema import APPLICATION_ID, SCHEMA, VERSION
+from reading.archive.schema import STEPS
+from reading.database import Database
 from reading.problem import Problem
 
-BUSY_SECONDS = 30.0  # how long a reader or the desk waits for another that writes
+MOST_OF_ONE_SIZE = 100  # contents that a file of their size is compared with
 _INSERT = (
     f"INSERT INTO reading (run, {', '.join(NAMES)}) "
     f"VALUES (:run, {', '.join(f':{name}' for name in NAMES)}) ON CONFLICT (photo, run) "
     f"DO UPDATE SET {', '.join(f'{name} = excluded.{name}' for name in NAMES)} RETURNING number"
+)
+_PLACE = ("reading", "run", "size_bytes", "stamp", "path", "member", "remote")
+_SEEN = (
+    f"INSERT INTO photo (photo, since, {', '.join(_PLACE)}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) "
+    f"ON CONFLICT DO UPDATE SET {', '.join(f'{name} = excluded.{name}' for name in _PLACE)}"
 )
 # Photos that the newest finished run (or the one that is under way) still found.
 _PRESENT = "photo.run >= coalesce((SELECT max(number) FROM run WHERE finished NOT NULL), 0)"
@@ -29,8 +35,21 @@ _CURRENT = (
     "decision.shown AS decided_shown, decision.unit AS decided_unit, decision.note, "
     "decision.who, decision.at "
     "FROM photo JOIN reading ON reading.number = photo.reading "
-    "LEFT JOIN decided ON decided.photo = photo.photo AND decided.sha256 = reading.sha256 "
+    "LEFT JOIN decided ON decided.sha256 = reading.sha256 "
+    "AND coalesce(decided.named, photo.photo) = photo.photo "
     "LEFT JOIN decision ON decision.number = decided.number"
+)
+_SETTLED = (
+    "SELECT photo.run, photo.size_bytes, stamp, reading, codes, sha256, scale_asked, "
+    "gauge_state, program, weights FROM photo JOIN reading ON number = reading"
+)
+# Photos that were not met any more, and names that were first met since with their content.
+_MOVED = (
+    "SELECT was.sha256, old.photo, old.reading, new.photo "
+    "FROM photo AS old JOIN reading AS was ON was.number = old.reading "
+    "JOIN reading AS now ON now.sha256 = was.sha256 "
+    "JOIN photo AS new ON new.reading = now.number "
+    "WHERE was.sha256 != '' AND old.run < :run AND new.run = :run AND new.since > old.run"
 )
 
 
@@ -65,11 +84,11 @@ class Asked:
     asked: str
 
 
-class Store:
+class Store(Database):
     """An open results file; use it in a `with` statement.
 
-    Every change is one transaction, and every row is on disk when the call returns: a process that
-    is killed loses only the photos that it had in hand.
+    Every row is on disk when the call returns: a process that is killed loses only the photos that
+    it had in hand.
 
     Parameters
     ----------
@@ -84,30 +103,17 @@ class Store:
         If there is none, it is something else, a newer program wrote it, or it can't be opened.
     """
 
+    application_id = int.from_bytes(b"dtma")  # marks a SQLite file as results of an archive
+    steps = STEPS
+    called = "results"
+
     def __init__(self, path: Path, *, create: bool = False) -> None:
-        self.path = path
         if not create and not path.exists():
             raise StoreError(f"{path}: there are no results here yet: datumline archive DIR first")
-        with self.plain_errors():
-            self._connection = sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None)
-            self._connection.row_factory = sqlite3.Row
-        try:
-            with self.plain_errors():
-                self._prepare()
-        except BaseException:
-            self._connection.close()
-            raise
-
-    def __enter__(self) -> Store:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._connection.close()
+        super().__init__(path)
+        # With a write-ahead log this loses nothing to a killed process, and to a power cut at most
+        # the newest rows, which are read again (SQLite manual, "PRAGMA synchronous").
+        self.ask("PRAGMA synchronous = NORMAL")
 
     def begin(self, asked: Asked) -> tuple[int, bool]:
         """Begin a run, or go on with the one that was stopped; its number, and whether it goes on.
@@ -126,20 +132,42 @@ class Store:
             return int(done.lastrowid or 0), False
 
     def finish(self, run: int) -> None:
-        """Record that a run went through the whole archive."""
+        """Record that a run went through the whole archive, and what it found to be moved."""
         with self.change() as change:
+            for move in paired(map(tuple, change.execute(_MOVED, {"run": run}))):
+                cells = (run, move.photo, move.reading)
+                change.execute("INSERT OR REPLACE INTO move VALUES (?, ?, ?)", cells)
+                change.execute("DELETE FROM photo WHERE photo = ?", (move.was,))
             now = datetime.now().isoformat(timespec="seconds")
             change.execute("UPDATE run SET finished = ? WHERE number = ?", (now, run))
 
+    def moves(self, run: int) -> list[Move]:
+        """Give the photos that a run found under another name, by name."""
+        query = (
+            "SELECT move.photo, reading.photo, move.reading FROM move "
+            "JOIN reading ON reading.number = move.reading WHERE move.run = ? ORDER BY move.photo"
+        )
+        return [Move(*row) for row in self.ask(query, run)]
+
     def settled(self, photo: str) -> Settled | None:
         """Say what is on record of a photo."""
-        row = self._one(
-            "SELECT photo.run, photo.size_bytes, stamp, reading, codes, sha256, scale_asked, "
-            "gauge_state, program, weights FROM photo JOIN reading ON number = reading "
-            "WHERE photo.photo = ?",
-            photo,
-        )
+        row = self._one(f"{_SETTLED} WHERE photo.photo = ?", photo)
         return None if row is None else Settled(*row)
+
+    def of_size(self, size_bytes: int, name: str) -> list[Settled]:
+        """Give what is on record of contents of a size; first under a file's own name elsewhere."""
+        last = name.rpartition("/")[2]
+        query = (
+            f"{_SETTLED} WHERE reading.size_bytes = ? AND sha256 != '' "
+            "ORDER BY substr(photo.photo, -length(?)) = ? DESC, photo.run, photo.photo LIMIT ?"
+        )
+        rows = self.ask(query, size_bytes, last, last, MOST_OF_ONE_SIZE)
+        return [Settled(*row) for row in rows]
+
+    def of_content(self, sha256: str) -> list[Settled]:
+        """Give what is on record of a content, in the order of names."""
+        query = f"{_SETTLED} WHERE reading.sha256 = ? ORDER BY photo.photo"
+        return [Settled(*row) for row in self.ask(query, sha256)]
 
     def keep(self, run: int, row: Row, found: Found | None) -> int:
         """Enter a photo's row as what holds now; an earlier row of the same run gives way."""
@@ -176,19 +204,12 @@ class Store:
         With each stand where the photo lies and the decision that holds for it, if any.
         """
         query = f"{_CURRENT} WHERE {_PRESENT} AND ({where}) ORDER BY photo.photo LIMIT ?"
-        with self.plain_errors():
-            for row in self._connection.execute(query, (*given, most)):
-                yield dict(row)
+        yield from map(dict, self.answers(query, *given, most))
 
     def read_in(self, run: int) -> Iterator[Row]:
         """Give the rows that a run entered, by name."""
-        with self.plain_errors():
-            yield from map(
-                dict,
-                self._connection.execute(
-                    "SELECT * FROM reading WHERE run = ? ORDER BY photo", (run,)
-                ),
-            )
+        query = "SELECT * FROM reading WHERE run = ? ORDER BY photo"
+        yield from map(dict, self.answers(query, run))
 
     def counts(self) -> dict[str, int]:
         """Count the photos that are still there by reason for eyes, and those that were read."""
@@ -196,8 +217,7 @@ class Store:
             "SELECT coalesce(eyes, status), count(*) FROM photo JOIN reading ON number = reading "
             f"WHERE {_PRESENT} GROUP BY 1"
         )
-        with self.plain_errors():
-            return {str(what): int(n) for what, n in self._connection.execute(query)}
+        return {str(what): int(n) for what, n in self.ask(query)}
 
     def gone(self) -> int:
         """Count the photos on record that the newest finished run did not find any more."""
@@ -210,76 +230,29 @@ class Store:
 
     def faults(self) -> list[str]:
         """Look for damage: the file, and what points where."""
-        with self.plain_errors():
-            told = [str(row[0]) for row in self._connection.execute("PRAGMA integrity_check")]
-            lost = [str(tuple(row)) for row in self._connection.execute("PRAGMA foreign_key_check")]
+        told = [str(row[0]) for row in self.ask("PRAGMA integrity_check")]
+        lost = [str(tuple(row)) for row in self.ask("PRAGMA foreign_key_check")]
         return [one for one in told if one != "ok"] + lost
 
-    def select(self, query: str, given: Sequence[Cell] | Mapping[str, Cell] = ()) -> list[Row]:
+    def select(self, query: str, *given: Cell) -> list[Row]:
         """Run a query of another module of results; rows as dictionaries."""
-        with self.plain_errors():
-            return [dict(row) for row in self._connection.execute(query, given)]
-
-    @contextlib.contextmanager
-    def change(self) -> Iterator[sqlite3.Connection]:
-        """Run one change: all of it, or on any failure nothing; within another, as part of it."""
-        if self._connection.in_transaction:
-            yield self._connection
-            return
-        with self.plain_errors():
-            self._connection.execute("BEGIN IMMEDIATE")
-            try:
-                yield self._connection
-            except BaseException:
-                self._connection.execute("ROLLBACK")
-                raise
-            self._connection.execute("COMMIT")
+        return list(map(dict, self.answers(query, *given)))
 
     def _one(self, query: str, *given: Cell) -> sqlite3.Row | None:
-        with self.plain_errors():
-            row: sqlite3.Row | None = self._connection.execute(query, given).fetchone()
-        return row
+        return next(iter(self.ask(query, *given)), None)
 
-    def _prepare(self) -> None:
-        """Check that this is a results file of this version, or make an empty one into it."""
-        self._connection.execute("PRAGMA foreign_keys = ON")
-        tables = self._connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
-        if tables and self._pragma("application_id") != APPLICATION_ID:
-            raise StoreError(f"{self.path}: not results of datumline archive, name another file")
-        version = int(str(self._pragma("user_version")))
-        if version > VERSION:
-            raise StoreError(
-                f"{self.path}: written by a newer datumline (results version {version}, this one "
-                f"knows {VERSION}): upgrade datumline"
-            )
-        self._connection.execute("PRAGMA journal_mode = WAL")
-        # With a write-ahead log this loses nothing to a killed process, and to a power cut at most
-        # the newest rows, which are read again (SQLite manual, "PRAGMA synchronous").
-        self._connection.execute("PRAGMA synchronous = NORMAL")
-        if not tables:
-            with self.change() as change:
-                for statement in SCHEMA:
-                    change.execute(statement)
-                change.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-                change.execute(f"PRAGMA user_version = {VERSION}")
+    def _error(self, words: str) -> StoreError:
+        return StoreError(words)
 
-    def _pragma(self, name: str) -> object:
-        return self._connection.execute(f"PRAGMA {name}").fetchone()[0]
+    def _foreign(self) -> StoreError:
+        return StoreError(f"{self.path}: not results of datumline archive, name another file")
 
-    @contextlib.contextmanager
-    def plain_errors(self) -> Iterator[None]:
-        """Turn what SQLite says of the file into one line."""
-        try:
-            yield
-        except sqlite3.OperationalError as error:
-            raise StoreError(
-                f"{self.path}: {error}: look at the folder's space and permissions, and whether "
-                "another program writes there"
-            ) from error
-        except sqlite3.DatabaseError as error:
-            raise StoreError(
-                f"{self.path}: {error}: name another file, or restore a copy"
-            ) from error
+    def _explained(self, error: sqlite3.DatabaseError) -> str:
+        if not isinstance(error, sqlite3.OperationalError):
+            return f"{error}: name another file, or restore a copy"
+        if "locked" in str(error):
+            return f"{error}: another program is writing there, try again"
+        return f"{error}: look at the folder's space and permissions"
 
 
 _ASKED = ("root", "program", "weights", "libraries", "asked")
@@ -293,10 +266,7 @@ def _see(
     if found is not None:
         source = found.source
         place = (found.size_bytes, found.stamp, shown(source.path), source.member, source.remote)
-    change.execute(
-        "INSERT OR REPLACE INTO photo VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-        (photo, reading, run, *place),
-    )
+    change.execute(_SEEN, (photo, run, reading, run, *place))
 
 
 def source_of(row: Row) -> Source | None:

@@ -13,14 +13,14 @@ from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
 
 from reading.archive.columns import Row, fault_row
-from reading.archive.reader import Known, Settings, Task, labelled, read
+from reading.archive.reader import Came, Known, Settings, Task, labelled, read
 
 AHEAD = 2  # photos handed to a process at once, so that it need not wait for the next
 TRIES = 2  # a photo that ends its process twice is at fault; once may be the machine
 PATIENCE_S = 120.0  # for one photo: a hundred times what one takes
 START_S = 120.0  # for a process to begin, before any photo's time counts
-READY = "ready"  # what a process says first
-Outcome = tuple[Task, Row | None]
+READY = None  # what a process says first
+Outcome = tuple[Task, Came]
 
 
 @dataclass
@@ -51,7 +51,7 @@ def read_all(
 
     Yields
     ------
-    (Task, row or None)
+    (Task, row or SHA-256)
         As `reader.read` gives it. Every task comes out once.
     """
     pool = _Pool(iter(tasks), settings, patience_s)
@@ -142,11 +142,11 @@ class _Pool:
 
     def _receive(self, worker: _Worker) -> Iterator[Outcome]:
         try:
-            said: Row | str | None = worker.way.recv()
+            said: Came | None = worker.way.recv()
         except (EOFError, OSError):
             yield from self._bury(worker)
             return
-        if isinstance(said, str):
+        if said is READY:
             worker.ready, worker.since = True, time.monotonic()
             return
         task = worker.in_hand.popleft()

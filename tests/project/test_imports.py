@@ -83,7 +83,7 @@ def test_only_the_book_and_the_archive_s_store_speak_sql():
     speaking = {
         name_of(path) for path in MODULES if any(m.startswith("sqlite3") for m in imports(path))
     }
-    book = ("book", "book_file", "intake", "soundness", "migrations")
+    book = ("database", "book", "book_file", "intake", "soundness", "migrations")
     assert speaking <= {f"reading/{name}.py" for name in (*book, "archive/store")}
 
 

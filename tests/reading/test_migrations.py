@@ -9,7 +9,7 @@ from decimal import Decimal
 import pytest
 
 from reading.book import Book
-from reading.book_file import APPLICATION_ID, SCHEMA_VERSION
+from reading.book_file import SCHEMA_VERSION, BookFile
 from reading.gauge import ZeroPhoto
 from reading.migrations import MIGRATIONS
 from reading.record import FACTS, KINDS, KeptReading, Record
@@ -26,7 +26,7 @@ def first(tmp_path):
     for statement in MIGRATIONS[0]:
         plain.execute(statement)
     plain.execute("PRAGMA user_version = 1")
-    plain.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+    plain.execute(f"PRAGMA application_id = {BookFile.application_id}")
     plain.execute(
         "INSERT INTO gauge VALUES ('G1', '0.5', 50, 'mm', '0', '25', NULL, 0, 'blue', '2026-01-01')"
     )
@@ -79,7 +79,7 @@ def test_readings_of_the_second_version_are_kept(first):
 
 def test_a_migration_that_is_stopped_leaves_the_old_book(first, monkeypatch):
     broken = (MIGRATIONS[0], (*MIGRATIONS[1], "CREATE TABLE gauge (twice TEXT)"))
-    monkeypatch.setattr("reading.book_file.MIGRATIONS", broken)
+    monkeypatch.setattr(BookFile, "steps", broken)
     with pytest.raises(Exception, match="already exists"):
         Book(first)
     plain = sqlite3.connect(first)
