@@ -17,10 +17,10 @@ from reading.correct import program_version
 from reading.dates import check_done, parse_done
 from reading.desk.cli import desk
 from reading.exchange.cli import book_app
-from reading.gauges.care import zero_days
 from reading.gauges.cli import gauge_app
 from reading.gauges.curve import no_curve
 from reading.gauges.report import Telling
+from reading.known import known_of
 from reading.marking.cli import mark
 from reading.measurement.cli import measure
 from reading.measurement.taking import kept_reading, known_edge_set
@@ -93,14 +93,8 @@ def _read_request(
             calibrations = opened.records(gauge, CALIBRATION) if curve else None
             if calibrations == ():
                 raise no_curve(record)
-            return commands.ReadRequest(
-                record.scale,
-                record,
-                opened.zero_checks(gauge),
-                edge_set_mm=known_edge_set(opened, record),
-                zero_days=zero_days(opened, record),
-                calibrations=calibrations,
-            )
+            known = known_of(opened, record)
+            return commands.ReadRequest(**vars(known), calibrations=calibrations)
     if curve:
         raise Problem("--curve: name the gauge whose calibration it is (--gauge)")
     return commands.ReadRequest(scale)

@@ -18,9 +18,8 @@ from reading.archive.store import Asked
 from reading.book import Book, BookError, book_path
 from reading.commands import asked_scale
 from reading.correct import program_version
-from reading.gauge import Gauge, ZeroCheck
-from reading.gauges.care import zero_days
-from reading.measurement.taking import known_edge_set
+from reading.gauge import Gauge
+from reading.known import KnownGauge, known_of
 
 
 @dataclass(frozen=True)
@@ -69,17 +68,17 @@ def known_gauges(book: Path | None) -> dict[str | None, Known]:
     found: dict[str | None, Known] = {}
     with Book(book_path(book)) as opened:
         for gauge in opened.gauges():
-            checks, days = opened.zero_checks(gauge.identifier), zero_days(opened, gauge)
-            edge_set = known_edge_set(opened, gauge)
-            state = _state(gauge, checks, days)
-            found[gauge.identifier] = Known(gauge.scale, gauge, checks, edge_set, days, state)
+            known = known_of(opened, gauge)
+            found[gauge.identifier] = Known(**vars(known), state=_state(gauge, known))
     return found
 
 
-def _state(gauge: Gauge, checks: tuple[ZeroCheck, ...], days: int) -> str:
+def _state(gauge: Gauge, known: KnownGauge) -> str:
     """Give what tells a gauge's record and zero checks from any others, short."""
-    told = [scale_text(gauge.scale), str(gauge.end), str(days)]
-    told += [f"{one.number} {one.at.isoformat()} {one.zero_error} {one.u!r}" for one in checks]
+    told = [scale_text(gauge.scale), str(gauge.end), str(known.zero_days)]
+    told += [
+        f"{one.number} {one.at.isoformat()} {one.zero_error} {one.u!r}" for one in known.checks
+    ]
     return hashlib.sha256("\n".join(told).encode()).hexdigest()[:16]
 
 

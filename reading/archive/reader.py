@@ -22,8 +22,8 @@ from reading.archive.naming import Named
 from reading.archive.place import Found, Source, open_file
 from reading.archive.zips import BROKEN, MOST_BYTES, fault_of, one_line, open_member, open_zip
 from reading.batch import EdgeSet, Look
-from reading.correct import ZERO_CHECK_DAYS, choose_correction, correct, refused
-from reading.gauge import Gauge, ZeroCheck
+from reading.correct import choose_correction, correct, refused
+from reading.known import KnownGauge
 from reading.notices import notice
 from reading.result import FROM_PHOTO, FROM_USER, Correction, Reading, Unusable, When
 from vision.scale import Scale
@@ -37,17 +37,12 @@ _HEAD_BYTES = 16
 
 
 @dataclass(frozen=True)
-class Known:
+class Known(KnownGauge):
     """What photos of one gauge, or of none, are read and corrected with.
 
     `state` tells two such apart: it changes when the gauge's record or zero checks do.
     """
 
-    scale: Scale | None = None
-    gauge: Gauge | None = None
-    checks: tuple[ZeroCheck, ...] = ()
-    edge_set_mm: EdgeSet | None = None
-    zero_days: int = ZERO_CHECK_DAYS
     state: str = ""
 
 

@@ -9,6 +9,7 @@ from datetime import datetime
 from pathlib import Path
 
 from reading.book import Book, book_path
+from reading.known import known_of
 from reading.marking import habits as told
 from reading.marking.class_page import UNDECIDABLE, class_page, kappa_lines, summary
 from reading.marking.decisions import keep_open, read_decisions
@@ -17,7 +18,7 @@ from reading.marking.eyes import Hours
 from reading.marking.handed_in import Observation, by_student, take_in
 from reading.marking.marked import EYES, Marked, Rules, learn, mark, tells
 from reading.marking.marks import Asked
-from reading.marking.photos import Job, Seen, Tool, see_all
+from reading.marking.photos import Job, Seen, UsedGauge, see_all
 from reading.marking.results import (
     ROW_HEADER,
     STUDENT_HEADER,
@@ -29,7 +30,6 @@ from reading.marking.results import (
 from reading.marking.scheme import Scheme
 from reading.marking.student_page import student_page
 from reading.marking.written import writes_a_unit
-from reading.measurement.taking import known_edge_set
 from reading.pages.html import save
 from reading.problem import Problem
 from reading.result import Reading, Refused
@@ -76,8 +76,8 @@ def run(request: MarkRequest, say: Say) -> int:
         say("\n".join(f"column {line}" for line in handed_in.columns))
         for fault in handed_in.faults:
             say(f"not opened: {fault}")
-        tools = _tools(handed_in.observations, request)
-        seen = _look(handed_in.observations, tools, room, request.now)
+        gauges = _gauges(handed_in.observations, request)
+        seen = _look(handed_in.observations, gauges, room, request.now)
         asked = Asked(
             handed_in.asks_correction,
             any(
@@ -86,12 +86,12 @@ def run(request: MarkRequest, say: Say) -> int:
             ),
         )
         rules = Rules(request.scheme, asked, request.hours)
-        marked = mark(handed_in.observations, seen, tools, decisions, rules)
+        marked = mark(handed_in.observations, seen, gauges, decisions, rules)
         prior = Prior()
         if request.learn:
             prior = learn(marked)
             rules = Rules(request.scheme, asked, request.hours, prior)
-            marked = mark(handed_in.observations, seen, tools, decisions, rules)
+            marked = mark(handed_in.observations, seen, gauges, decisions, rules)
         undated = _undated(marked) if request.hours is not None else ""
         students = _write(marked, prior, request, [undated] if undated else [])
     if undated:
@@ -99,35 +99,30 @@ def run(request: MarkRequest, say: Say) -> int:
     return _tell(students, prior, decisions_file, request, say)
 
 
-def _tools(observations: Sequence[Observation], request: MarkRequest) -> list[Tool]:
+def _gauges(observations: Sequence[Observation], request: MarkRequest) -> list[UsedGauge]:
     """Find the gauge of each row: in the book by its name, else the scale that was given."""
     names = [one.gauge or request.gauge or "" for one in observations]
-    known: dict[str, Tool] = {}
+    known: dict[str, UsedGauge] = {}
     path = book_path(request.book)
     if any(names) and (path.exists() or request.scale is None):
         with Book(path) as book:
             for gauge in book.gauges():
                 if gauge.identifier in names:
-                    known[gauge.identifier] = Tool(
-                        gauge.scale,
-                        gauge,
-                        book.zero_checks(gauge.identifier),
-                        known_edge_set(book, gauge),
-                    )
-    tools = []
+                    known[gauge.identifier] = UsedGauge(**vars(known_of(book, gauge)))
+    gauges = []
     for name in names:
         unknown = name if name and name not in known and request.scale is None else ""
-        tools.append(known.get(name) or Tool(request.scale, unknown=unknown))
-    return tools
+        gauges.append(known.get(name) or UsedGauge(request.scale, unknown=unknown))
+    return gauges
 
 
 def _look(
-    observations: Sequence[Observation], tools: Sequence[Tool], room: Path, now: datetime
+    observations: Sequence[Observation], gauges: Sequence[UsedGauge], room: Path, now: datetime
 ) -> list[Seen | None]:
     """Look at every photo that was found, once."""
     jobs = {
-        place: Job(one.file, tool, room / f"picture-{place}", now)
-        for place, (one, tool) in enumerate(zip(observations, tools, strict=True))
+        place: Job(one.file, used, room / f"picture-{place}", now)
+        for place, (one, used) in enumerate(zip(observations, gauges, strict=True))
         if one.file is not None
     }
     seen = dict(zip(jobs, see_all(list(jobs.values())), strict=True))

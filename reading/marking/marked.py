@@ -18,7 +18,7 @@ from reading.marking.handed_in import Observation
 from reading.marking.likeness import alike
 from reading.marking.marks import WRONG as IS_WRONG
 from reading.marking.marks import Asked, Item, Judgement, judge, leading
-from reading.marking.photos import Seen, Tool
+from reading.marking.photos import Seen, UsedGauge
 from reading.marking.scheme import Scheme
 from reading.marking.written import Sheet, explain_unreadable, read_entry
 from reading.problem import Problem
@@ -41,7 +41,7 @@ class Marked:
 
     observation: Observation
     seen: Seen | None
-    tool: Tool
+    used: UsedGauge
     sheet: Sheet | None = None
     truth: Truth | None = None
     judgement: Judgement | None = None
@@ -99,7 +99,7 @@ class Rules:
 def mark(
     observations: Sequence[Observation],
     seen: Sequence[Seen | None],
-    tools: Sequence[Tool],
+    gauges: Sequence[UsedGauge],
     decisions: Mapping[Place, Decision],
     rules: Rules,
 ) -> tuple[Marked, ...]:
@@ -109,8 +109,8 @@ def mark(
     """
     shared = _shared(observations, seen)
     found = []
-    for place, (observation, one, tool) in enumerate(zip(observations, seen, tools, strict=True)):
-        marked = Marked(observation, one, tool, decision=decisions.get(observation.place))
+    for place, (observation, one, used) in enumerate(zip(observations, seen, gauges, strict=True)):
+        marked = Marked(observation, one, used, decision=decisions.get(observation.place))
         found.append(_judged(marked, shared.get(place, ()), rules))
     return tuple(found)
 
@@ -119,7 +119,7 @@ def _judged(marked: Marked, shared: Sequence[Reason], rules: Rules) -> Marked:
     """Read the sheet, judge it where it can be, and say what needs eyes."""
     reasons = [*_photo_reasons(marked, rules), *shared]
     truth, decision = _truth(marked), marked.decision
-    scale = truth.scale if truth is not None else marked.tool.scale or KNOWN_SCALES[0]
+    scale = truth.scale if truth is not None else marked.used.scale or KNOWN_SCALES[0]
     sheet = None
     try:
         sheet = read_entry(marked.observation.entry, scale)
@@ -144,7 +144,7 @@ def _truth(marked: Marked) -> Truth | None:
     result = marked.seen.result if marked.seen is not None else None
     reading = result if isinstance(result, Reading) else None
     if marked.decision is not None and marked.decision.length is not None:
-        scale = reading.scale if reading else marked.tool.scale or KNOWN_SCALES[0]
+        scale = reading.scale if reading else marked.used.scale or KNOWN_SCALES[0]
         above = (marked.decision.length.to(scale.unit).value - scale.start) / scale.least_count
         turns, division = divmod(float(above), scale.divisions)
         zero = reading.zero_error if reading else _zero_error(marked)
@@ -161,7 +161,7 @@ def _zero_error(marked: Marked) -> Decimal | None:
     """Give the zero error of a photo that was not read: in force at its time, else the newest."""
     result = marked.seen.result if marked.seen is not None else None
     taken = result.photo.taken if isinstance(result, Refused) else None
-    check = in_force(marked.tool.checks, taken or datetime.max)
+    check = in_force(marked.used.checks, taken or datetime.max)
     return None if check is None else check.zero_error
 
 
@@ -200,8 +200,8 @@ def _as_decided(judgement: Judgement, decision: Decision) -> Judgement:
 def _photo_reasons(marked: Marked, rules: Rules) -> list[Reason]:
     """Say what of the photo needs eyes."""
     observation, found = marked.observation, []
-    if marked.tool.unknown:
-        found.append(reason("gauge_unknown", marked.tool.unknown))
+    if marked.used.unknown:
+        found.append(reason("gauge_unknown", marked.used.unknown))
     if observation.trouble:
         found.append(reason("photo_missing", observation.trouble.rstrip(".")))
     match marked.seen.result if marked.seen is not None else None:

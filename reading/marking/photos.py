@@ -10,10 +10,9 @@ from typing import TYPE_CHECKING
 
 from reading import batch
 from reading.correct import correct, date_reading, refused
-from reading.gauge import Gauge, ZeroCheck
+from reading.known import KnownGauge
 from reading.looking import counted
 from reading.result import Reading, Refused, Unusable
-from vision.scale import Scale
 from vision.sighting import Refusal, Sighting
 
 if TYPE_CHECKING:
@@ -28,14 +27,10 @@ PHOTO_PX, PHOTO_QUALITY = 360, 75  # a third of a page: 150 dpi
 
 
 @dataclass(frozen=True)
-class Tool:
-    """The gauge that a student used, as far as it is known."""
+class UsedGauge(KnownGauge):
+    """The gauge that a student used; `unknown` is a name that the book does not have."""
 
-    scale: Scale | None = None
-    gauge: Gauge | None = None
-    checks: tuple[ZeroCheck, ...] = ()
-    edge_set_mm: batch.EdgeSet | None = None
-    unknown: str = ""  # a name that the book does not have
+    unknown: str = ""
 
 
 @dataclass(frozen=True)
@@ -43,7 +38,7 @@ class Job:
     """One photo to look at, and where its pictures go: names that begin so."""
 
     file: Path
-    tool: Tool
+    used: UsedGauge
     pictures: Path
     now: datetime
 
@@ -69,18 +64,18 @@ def see(job: Job) -> Seen:
     from reading.marking.likeness import fingerprint
     from vision.photo import PhotoError, load
 
-    tool = job.tool
+    used = job.used
     try:
         photo = load(job.file)
     except PhotoError as error:
         return Seen(Unusable(job.file.name, str(error).replace(f"{job.file}: ", "")))
-    looked = batch.look_at(photo, tool.scale, tool.edge_set_mm)
+    looked = batch.look_at(photo, used.scale, used.edge_set_mm)
     result: Reading | Refused
     if isinstance(looked.seen, Refusal):
-        result = refused(looked.photo, looked.seen, tool.gauge)
+        result = refused(looked.photo, looked.seen, used.gauge)
     else:
         when = date_reading(looked.photo, None, job.now)
-        result = correct(looked.photo, looked.seen, when, tool.gauge, tool.checks)
+        result = correct(looked.photo, looked.seen, when, used.gauge, used.checks, used.zero_days)
     closeup, small = _save_pictures(photo, looked.seen, job.pictures)
     return Seen(result, closeup, small, fingerprint(photo.grey))
 

@@ -13,7 +13,7 @@ from reading.marking.habits import handling, parallax
 from reading.marking.handed_in import Observation
 from reading.marking.marked import Rules, learn, mark
 from reading.marking.marks import Asked
-from reading.marking.photos import Seen, Tool
+from reading.marking.photos import Seen, UsedGauge
 from reading.marking.scheme import load_scheme
 from reading.marking.written import Entry
 from reading.result import PhotoRecord
@@ -37,8 +37,8 @@ def marked(sighted, noon):
             entry = Entry(reading=Cell(reading))
             observations.append(Observation(number, student, photo.name, "G1", entry, thing=thing))
             seen.append(Seen(result))
-        tools = [Tool(GAUGE.scale, GAUGE, (check,))] * len(given)
-        return mark(observations, seen, tools, decisions or {}, Rules(load_scheme(), Asked()))
+        gauges = [UsedGauge(GAUGE.scale, GAUGE, (check,))] * len(given)
+        return mark(observations, seen, gauges, decisions or {}, Rules(load_scheme(), Asked()))
 
     return make
 
