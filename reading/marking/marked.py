@@ -260,9 +260,9 @@ def _shared(
     for place, others in same.items():
         found[place] = [reason("seen_twice", _who(observations, others))]
     prints = [
-        (place, one.fingerprint)
+        (place, one.known_by)
         for place, one in enumerate(seen)
-        if one is not None and one.fingerprint is not None and one.fingerprint.any()
+        if one is not None and one.known_by is not None and one.known_by.whole.any()
     ]
     near: dict[int, list[int]] = {}
     for i, j in alike([one for _, one in prints]):

@@ -16,9 +16,7 @@ from reading.result import Reading, Refused, Unusable
 from vision.sighting import Refusal, Sighting
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
+    from reading.marking.likeness import Print
     from vision.photo import Photo
 
 # What is enough to read the lines on paper, so that a class of 60 can be kept and sent.
@@ -45,7 +43,7 @@ class Job:
 
 @dataclass(frozen=True)
 class Seen:
-    """What came of one photo: its result, its pictures for a page, its fingerprint.
+    """What came of one photo: its result, its pictures for a page, and what it is known again by.
 
     `closeup` shows the whole photo where no close-up could be cut; `photo` is small.
     """
@@ -53,7 +51,7 @@ class Seen:
     result: Reading | Refused | Unusable
     closeup: Path | None = None
     photo: Path | None = None
-    fingerprint: NDArray[np.float32] | None = field(default=None, repr=False, compare=False)
+    known_by: Print | None = field(default=None, repr=False, compare=False)
 
 
 def see(job: Job) -> Seen:
@@ -61,7 +59,7 @@ def see(job: Job) -> Seen:
 
     The pictures are painted anew from grey pixels, so that nothing the camera wrote is in them.
     """
-    from reading.marking.likeness import fingerprint
+    from reading.marking.likeness import print_of
     from vision.photo import PhotoError, load
 
     used = job.used
@@ -77,7 +75,7 @@ def see(job: Job) -> Seen:
         when = date_reading(looked.photo, None, job.now)
         result = correct(looked.photo, looked.seen, when, used.gauge, used.checks, used.zero_days)
     closeup, small = _save_pictures(photo, looked.seen, job.pictures)
-    return Seen(result, closeup, small, fingerprint(photo.grey))
+    return Seen(result, closeup, small, print_of(photo.grey, looked.seen))
 
 
 def _save_pictures(photo: Photo, seen: Sighting | Refusal, begin: Path) -> tuple[Path, Path]:
