@@ -6,7 +6,7 @@ Places along the sleeve are counted in pitches from the edge, negative to its le
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -30,7 +30,13 @@ STRAY = (0.5, 4.5)  # minus log-likelihood of a found line that is no graduation
 FADED = 0.45  # share of the usual length below which a line is hardly a graduation
 LOST_PX = (2.0, 4.0)  # nearer to the edge a graduation is easily lost, farther it is not
 PITCHES_PX = (3.1, 24.0)  # spacings looked for: those of the trade's sleeves, and a little
-STRETCH = np.linspace(-0.25, 0.25, 21)  # change of the spacing over 200 px that perspective makes
+# Perspective: over 200 px, 17 mm of a common sleeve, the scale changes by 17 mm / distance times
+# the sine of the angle at which the gauge is seen; 170 mm is common, 100 to 400 mm are not rare
+STRETCH_OVER_PX = 200.0
+STRETCH_PER_SINE = 0.10
+STRETCH_SPREAD = (0.02, 0.06)  # standard deviation: of any picture, and per unit of the sine
+SIDES_APART_PX = 0.5  # standard deviation of what lines above stand off those below: uneven lean
+STRETCHES = np.linspace(-2.5, 2.5, 11)  # standard deviations looked at
 LEAST_SPREAD = 0.5  # of a comb's misses, in standard deviations: fewer teeth may agree by chance
 FEW = 4  # teeth below which the customary spacing has a say
 MOST_COMBS = 8
@@ -40,7 +46,9 @@ MOST_COMBS = 8
 class Comb:
     """A spacing that explains the teeth: place = d / (pitch_px - bend d) pitches, d = x - edge.
 
-    `phase` is the distance from the last graduation to the edge in pitches, 0 to 1.
+    `phase` is the distance from the last graduation to the edge in pitches, 0 to 1. Lines above
+    the reference line stand `aside_px` farther right than where they meet it, those below farther
+    left.
     """
 
     pitch_px: float
@@ -49,6 +57,7 @@ class Comb:
     log_likelihood: float
     teeth: int
     u_phase: float
+    aside_px: float = 0.0
 
     def place(self, x: float, edge_x: float) -> float:
         """Pitches from the edge to x, negative to the left."""
@@ -75,6 +84,11 @@ def tooth_sigma_px(from_edge_px: Floats) -> Floats:
     return np.where(from_edge_px < NEAR_EDGE_PX, EDGE_SIGMA_PX, TOOTH_SIGMA_PX)
 
 
+def sides(teeth: tuple[Tooth, ...]) -> Floats:
+    """On which side of the reference line the teeth stand: 1 above, -1 below, 0 across."""
+    return np.array([(t.above - t.below) / (t.above + t.below) for t in teeth])
+
+
 def belonging(
     teeth: tuple[Tooth, ...], edge_x: float, comb: Comb
 ) -> tuple[NDArray[np.intp], NDArray[np.bool_], Floats]:
@@ -83,6 +97,7 @@ def belonging(
     The misses are in standard deviations.
     """
     d = np.array([t.x for t in teeth]) - edge_x
+    d = d - comb.aside_px * sides(teeth)
     place = d / (comb.pitch_px - comb.bend * d) + comb.phase
     index = np.round(place)
     local_px = comb.pitch_px / (1.0 + comb.bend * (index - comb.phase)) ** 2
@@ -113,16 +128,23 @@ def _scored(teeth: tuple[Tooth, ...], edge_x: float, comb: Comb) -> tuple[float,
     return value, int(fits.sum())
 
 
-def find_combs(teeth: tuple[Tooth, ...], edge_x: float) -> tuple[Comb, ...]:
-    """Propose combs that explain three teeth or more, best first."""
+def find_combs(
+    teeth: tuple[Tooth, ...], edge_x: float, facing_sine: float = 0.0
+) -> tuple[Comb, ...]:
+    """Propose combs that explain three teeth or more, best first.
+
+    `facing_sine` is the sine of the angle between the axis and the picture's plane, as the edge's
+    arc shows it: positive where the sleeve's far end leans towards the camera.
+    """
     if len(teeth) < 3:
         return ()
     x = np.array([t.x for t in teeth])
     weight = np.sqrt(np.array([t.above + t.below for t in teeth]))
     d = x - edge_x
     pitches = np.exp(np.arange(math.log(PITCHES_PX[0]), math.log(PITCHES_PX[1]), 0.004))
-    stretch = STRETCH if len(teeth) >= 6 else np.zeros(1)
-    bends = stretch[None, :] * pitches[:, None] / 200.0
+    stretch = expected_stretch(facing_sine)
+    tried = stretch[0] + stretch[1] * STRETCHES
+    bends = tried[None, :] * pitches[:, None] / STRETCH_OVER_PX
     place = d / (pitches[:, None, None] - bends[:, :, None] * d)
     z = (weight * np.exp(2j * math.pi * place)).sum(axis=2) / weight.sum()
     strength = np.abs(z).max(axis=1)
@@ -135,7 +157,7 @@ def find_combs(teeth: tuple[Tooth, ...], edge_x: float) -> tuple[Comb, ...]:
     for i in sorted(order, key=lambda i: -strength[i])[:20]:
         j = int(np.argmax(np.abs(z[i])))
         phase = -float(np.angle(z[i, j])) / (2 * math.pi)
-        comb = _refined(teeth, edge_x, (float(pitches[i]), float(bends[i, j]), phase))
+        comb = _refined(teeth, edge_x, (float(pitches[i]), float(bends[i, j]), phase), stretch)
         if comb is not None:
             combs.append(comb)
     combs.sort(key=lambda c: -c.log_likelihood)
@@ -146,15 +168,25 @@ def find_combs(teeth: tuple[Tooth, ...], edge_x: float) -> tuple[Comb, ...]:
     return tuple(kept[:MOST_COMBS])
 
 
+def expected_stretch(facing_sine: float) -> tuple[float, float]:
+    """How much perspective stretches the spacing over `STRETCH_OVER_PX`: mean and spread."""
+    least, share = STRETCH_SPREAD
+    return STRETCH_PER_SINE * facing_sine, math.hypot(least, share * facing_sine)
+
+
 def _refined(
-    teeth: tuple[Tooth, ...], edge_x: float, start: tuple[float, float, float]
+    teeth: tuple[Tooth, ...],
+    edge_x: float,
+    start: tuple[float, float, float],
+    stretch: tuple[float, float],
 ) -> Comb | None:
     """Refine a comb's (pitch, bend, phase) by least squares on the teeth that belong to it."""
     pitch_px, bend, phase = start
-    x = np.array([t.x for t in teeth])
-    u = 0.2
+    seen = np.array([t.x for t in teeth]) - edge_x
+    side = sides(teeth)
+    u, aside = 0.2, 0.0
     for _ in range(3):
-        d = x - edge_x
+        d = seen - aside * side
         place = d / (pitch_px - bend * d) + phase
         index = np.round(place)
         local_px = pitch_px / (1.0 + bend * (index - phase)) ** 2
@@ -163,31 +195,38 @@ def _refined(
         ok = miss < np.maximum(3.0 * sigma, 0.12 * local_px)
         if ok.sum() < 3:
             return None
-        fit = _fitted(d[ok], index[ok], sigma[ok])
+        fit = _fitted(np.stack([seen, index, side])[:, ok], sigma[ok], stretch)
         if fit is None:
             return None
-        pitch_px, bend, phase, u = fit
+        pitch_px, bend, phase, u, aside = fit
     # count the teeth anew from the edge: tooth 0 is the last one uncovered
     phase -= math.floor(phase)
-    comb = Comb(pitch_px, bend, phase, 0.0, 0, min(max(u, 0.02), 0.4))
+    comb = Comb(pitch_px, bend, phase, 0.0, 0, min(max(u, 0.02), 0.4), aside)
     value, used = _scored(teeth, edge_x, comb)
-    return Comb(pitch_px, bend, phase, value, used, comb.u_phase)
+    value -= 0.5 * (aside / SIDES_APART_PX) ** 2
+    return replace(comb, log_likelihood=value, teeth=used)
 
 
-def _fitted(d: Floats, k: Floats, sigma: Floats) -> tuple[float, float, float, float] | None:
-    """Fit d = pitch q / (1 + bend q), q = k - phase; pitch, bend, phase and its uncertainty.
+def _fitted(
+    placed: Floats, sigma: Floats, stretch: tuple[float, float]
+) -> tuple[float, float, float, float, float] | None:
+    """Fit d = pitch q / (1 + bend q) + aside s, q = k - phase, to rows of d, k and the side s.
 
-    Multiplied out, d = a + b k + c k d is linear in its unknowns.
+    Gives pitch, bend, phase, its uncertainty, and aside. Multiplied out, d = a + b k + c k d + e s
+    is linear in its unknowns; perspective holds c.
     """
-    few = len(k) < 6
-    scale = np.abs(k * d).max() + 1.0
-    design = np.stack([np.ones(len(k)), k, k * d / scale], axis=1)
-    hold = np.diag([1e-9, 1e-6, 1e9 if few else 1e-4])
+    d, k, s = placed
+    spacing = (d.max() - d.min()) / max(k.max() - k.min(), 1.0)
+    size = np.abs(k * d).max() + 1.0
+    expected = np.array([0.0, 0.0, -stretch[0] * spacing / STRETCH_OVER_PX * size, 0.0])
+    u_stretch = stretch[1] * spacing / STRETCH_OVER_PX * size + 1e-9
+    hold = np.diag([1e-9, 1e-6, u_stretch**-2, SIDES_APART_PX**-2])
+    design = np.stack([np.ones(len(k)), k, k * d / size, s], axis=1)
     weight = 1.0 / sigma**2
-    normal = (design.T * weight) @ design
-    a, b, c = np.linalg.solve(normal + hold, design.T @ (weight * d))
-    rest = (d - design @ np.array([a, b, c])) / sigma
-    c = c / scale
+    normal = (design.T * weight) @ design + hold
+    solved = np.linalg.solve(normal, design.T @ (weight * d) + hold @ expected)
+    rest = (d - design @ solved) / sigma
+    a, b, c, aside = solved / np.array([1.0, 1.0, size, 1.0])
     # d (1 - c k) = a + b k: the edge, d = 0, is at k = -a / b; there dd/dk = b / (1 - c k)
     if abs(b) < 1.0:  # neighbouring graduations never lie within a pixel
         return None
@@ -197,10 +236,9 @@ def _fitted(d: Floats, k: Floats, sigma: Floats) -> tuple[float, float, float, f
     if not PITCHES_PX[0] - 0.1 < pitch < 2 * PITCHES_PX[1]:
         return None
     spread = math.sqrt(max(float(rest @ rest) / max(len(k) - 2, 1), LEAST_SPREAD**2))
-    middle = float(weight @ k / weight.sum())
-    inertia = max(float(weight @ (k - middle) ** 2), 0.25 * float(weight.sum()))
-    u_px = spread * math.sqrt(1.0 / float(weight.sum()) + (middle - phase) ** 2 / inertia)
-    return float(pitch), float(-c / at_edge), float(phase), u_px / float(pitch)
+    slope = np.array([-1.0, -phase, 0.0, 0.0]) / b
+    u = spread * math.sqrt(float(slope @ np.linalg.solve(normal, slope)))
+    return float(pitch), float(-c / at_edge), float(phase), u, float(aside)
 
 
 def customary_combs(

@@ -34,9 +34,10 @@ USUAL_SET_MM = (-0.05, 0.31)
 ODD_SET_MM = (0.12, 0.20)  # mean and spread on a gauge that is set unlike those
 ODD_SHARE = 0.10
 STRAY_SHARE = 0.03  # of a gauge whose own set is known
-U_PLACE_PX = 0.35  # how well the edge is placed on the comb, besides its own uncertainty (tune)
+# how well the edge is placed on the comb (tune): in any case, and its own uncertainty's share
+U_PLACE_PX, U_EDGE = 0.15, 0.7
 U_ASLANT = 0.5  # of what an edge seen aslant hides or shows more of the sleeve
-MISPLACED = (0.2, 1.0)  # share of edges placed by something beside them, and how far off, px
+MISPLACED = (0.1, 1.8)  # share of edges placed by something beside them, and how far off, px
 # how far each kind of evidence may speak against a reading, as a log-likelihood: it may mislead
 FLOORS = {"numbers": 10.0, "first": 8.0, "sides": 6.0, "wholes": 10.0}
 U_ROLL_DIVISIONS = 0.12  # per unit of the roll's sine: rms error on tune and check, rolled views
@@ -198,7 +199,7 @@ def _placed_log_likelihood(
     """Log-likelihood of the edge's set, allowing for an edge that is placed amiss."""
     u_phase, pitch_px = combs_px
     share, off_px = MISPLACED
-    place = math.hypot(U_PLACE_PX, edge.u_x0, U_ASLANT * aslant_px)
+    place = math.hypot(U_PLACE_PX, U_EDGE * edge.u_x0, U_ASLANT * aslant_px)
     both = [
         _set_log_likelihood(
             set_mm, np.hypot(u_phase, px / pitch_px)[:, None, None] * pitch_mm, known_mm

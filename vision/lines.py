@@ -176,14 +176,22 @@ def fit_edge(ridge: Map, y0: float) -> Edge | None:
     return Edge(float(x0), lean, bend, across, 0.5 / np.sqrt(max(len(seen), 4) / 8.0), strength)
 
 
+def facing_sine(edge: Edge, outline: Outline) -> float:
+    """Sine of the angle psi at which the gauge turns from the picture's plane.
+
+    Positive where the sleeve's far end leans towards the camera.
+    The edge is a circle of radius R, seen as an arc of bend -sin(psi) / 2 R.
+    """
+    return float(np.clip(-2.0 * edge.bend * outline.radius, -0.7, 0.7))
+
+
 def over_sleeve_x(edge: Edge, outline: Outline) -> float:
     """Find where the edge would stand on the line, were the camera straight before it.
 
     The edge stands proud of the sleeve: seen at an angle psi it hides a step's sin(psi) more of it,
-    or less. The edge is a circle of radius R, seen as an arc of bend -sin(psi) / 2 R.
+    or less.
     """
-    sine = float(np.clip(-2.0 * edge.bend * outline.radius, -0.7, 0.7))
-    return edge.x0 - outline.step * sine
+    return edge.x0 - outline.step * facing_sine(edge, outline)
 
 
 def _steer(band: Map, y0: float) -> tuple[float, float]:

@@ -110,7 +110,7 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose) -> Look:
         bevel,
         found,
         shear,
-        combs.find_combs(found, over_x),
+        combs.find_combs(found, over_x, lines.facing_sine(edge, outline)),
         [n for n in numerals if n.on == "sleeve" and n.x < edge.x0 + 4],
         [n for n in numerals if n.on == "thimble" and n.x > edge.x0 + 4],
         float(outside[-1] + 1 if outside.size else 0),

@@ -12,10 +12,10 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from vision import combs, teeth
+from vision import combs, lines, teeth
 from vision.closeup import SIZE
 from vision.combs import Comb
-from vision.lines import Axis, Edge
+from vision.lines import Axis, Edge, Outline
 from vision.scale import Scale
 from vision.teeth import Tooth
 
@@ -54,9 +54,9 @@ def draw(
     return out.astype(np.float32)
 
 
-def combs_of(ridge, axis=AXIS, edge=EDGE):
+def combs_of(ridge, axis=AXIS, edge=EDGE, *, facing_sine=0.0):
     found, shear = teeth.find_teeth(ridge, axis, edge)
-    return found, shear, combs.find_combs(found, edge.x0)
+    return found, shear, combs.find_combs(found, edge.x0, facing_sine)
 
 
 @pytest.mark.parametrize(
@@ -68,7 +68,8 @@ def test_a_comb_is_found_with_its_spacing_bend_and_phase(uncovered, pitch_px, st
     # 9 % over 17.5 mm: a sleeve turned by 30 degrees, 100 mm away; over 200 px here
     bend = stretch * pitch_px / 200
     bend = bend if uncovered > 6 else 0.0  # few graduations do not tell a bend
-    found, _, (best, *_) = combs_of(draw(uncovered, pitch_px, bend=bend))
+    sine = 0.5 * np.sign(bend)
+    found, _, (best, *_) = combs_of(draw(uncovered, pitch_px, bend=bend), facing_sine=sine)
     assert best.teeth == math.floor(uncovered) + 1 == len(found)
     # doubling or halving the spacing is off by 100 %, and a tooth too many by a whole phase
     assert abs(best.pitch_px / pitch_px - 1) < 0.02
@@ -82,7 +83,7 @@ def test_a_comb_is_found_with_its_spacing_bend_and_phase(uncovered, pitch_px, st
 
 def test_a_bend_that_is_not_allowed_for_would_be_seen():
     bend, uncovered, pitch_px = 0.004, 20.4, 9.0
-    _, _, (best, *_) = combs_of(draw(uncovered, pitch_px, bend=bend))
+    _, _, (best, *_) = combs_of(draw(uncovered, pitch_px, bend=bend), facing_sine=0.5)
     first = seen_at(uncovered, pitch_px, bend)
     assert abs(best.place(first, X0) + uncovered) < 0.2
     straight = Comb(best.pitch_px, 0.0, best.phase, 0.0, 21, 0.02)
@@ -118,6 +119,48 @@ def test_the_phases_stated_uncertainty_bounds_its_errors():
         misses.append(off / best.u_phase)
     assert abs(np.mean(misses)) < 0.4
     assert 0.6 < np.std(misses) < 1.6
+
+
+@pytest.mark.parametrize("turned_deg", [-35, -15, 0, 20, 35])
+@pytest.mark.parametrize("distance_mm", [100.0, 170.0, 300.0])
+def test_perspective_stretches_as_a_pinhole_camera_has_it(turned_deg, distance_mm):
+    """Graduations and edge through a pinhole (geometry); 200 px is 17.5 mm of a 7 mm sleeve."""
+    turned, radius_mm = math.radians(turned_deg), 7.0
+
+    def seen(axial_mm, around_rad):
+        away = distance_mm + axial_mm * math.sin(turned)
+        away -= radius_mm * math.cos(around_rad) * math.cos(turned)
+        x = axial_mm * math.cos(turned) + radius_mm * math.cos(around_rad) * math.sin(turned)
+        scale = RADIUS_PX / radius_mm * (distance_mm - radius_mm * math.cos(turned)) / away
+        return x * scale, radius_mm * math.sin(around_rad) * scale
+
+    (x0, _), (x1, y1) = seen(0.0, 0.0), seen(0.0, 0.3)
+    edge = Edge(X0, 0.0, (x1 - x0) / y1**2, 0.0, 0.2, 1.0)
+    sine = lines.facing_sine(edge, Outline(-RADIUS_PX, RADIUS_PX, 5.0, 0.0, 0.0))
+    mean, spread = combs.expected_stretch(sine)
+    half, whole = (seen(-mm, 0.0)[0] - x0 for mm in (8.75, 17.5))
+    # d = p q / (1 + b q) at q = -1 and -2 gives the bend; the stretch is b times as many of them
+    ratio = whole / half
+    bend = (ratio - 2.0) / (2.0 * ratio - 2.0)
+    stretch = combs.STRETCH_OVER_PX * bend / (abs(half) * (1.0 - bend))
+    # of the other sign it is 2.4 spreads off at 35 degrees and 300 mm, and more when nearer
+    assert abs(stretch - mean) < 2.0 * spread
+
+
+def test_lines_above_and_below_may_stand_apart():
+    """An uneven lean parts the sides by a little; halves must not be lost for it."""
+    uncovered, pitch_px, apart_px = 16.3, 4.4, 1.2
+    found = tuple(
+        Tooth(seen_at(uncovered - k, pitch_px, 0.0), 0.0, 14.0)
+        if k % 2 == 0
+        else Tooth(seen_at(uncovered - k, pitch_px, 0.0) + apart_px, 9.0, 0.0)
+        for k in range(16, -1, -1)
+    )
+    best = combs.find_combs(found, X0)[0]
+    assert best.teeth == 17
+    assert abs(best.pitch_px / pitch_px - 1) < 0.02
+    assert abs(best.phase - 0.3 + apart_px / 2 / pitch_px) < 0.05
+    assert abs(best.aside_px - apart_px / 2) < 0.15  # the other sign would be off by 1.2
 
 
 def test_strays_and_gaps_do_not_change_the_comb():
