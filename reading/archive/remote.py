@@ -20,18 +20,26 @@ CHANGED = ("ETag", "etag", "md5Hash", "checksum")  # and what tells a changed co
 def walk_remote(url: str) -> Iterator[Found | Fault]:
     """List every file below a URL, and what lies in its ZIPs, in the order of names.
 
+    The URL names a folder, or a ZIP.
+
     Raises
     ------
     Problem
         If fsspec is not there, knows no such storage, or finds nothing there.
     """
     fsspec = fsspec_module()
+    if url.startswith("zip://"):
+        raise Problem(f"{url}: name the ZIP itself, by an address like file:///archive.zip")
     try:
         storage, root = fsspec.core.url_to_fs(url)
-        if not storage.isdir(root):
-            raise Problem(f"{url}: no folder here, check the address")
+        packed = root.lower().endswith(ZIP_ENDING) and storage.isfile(root)
+        if not packed and not storage.isdir(root):
+            raise Problem(f"{url}: no folder and no ZIP here, check the address")
     except (ImportError, ValueError, OSError) as error:
         raise Problem(f"{url}: can't be opened ({one_line(error)})") from error
+    if packed:
+        yield from members(shown(root.rpartition("/")[2]), url, remote=True)
+        return
     yield from _folder(storage, root, root.rstrip("/"))
 
 

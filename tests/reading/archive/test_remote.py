@@ -59,3 +59,12 @@ def test_a_changed_file_has_another_stamp(url):
 def test_addresses_that_lead_nowhere(wrong):
     with pytest.raises(Problem, match=r"check the address|can't be opened"):
         list(walk_remote(wrong))
+
+
+def test_a_zip_is_an_archive_by_its_own_address(tmp_path):
+    packed = tmp_path / "packed.zip"
+    packed.write_bytes(hostile.zip_of({"L07/a.jpg": quick.photo(3), "b.jpg": quick.photo(4)}))
+    shown = {name: row["shown_mm"] for name, row in rows(f"file://{packed}").items()}
+    assert shown == {"packed.zip/L07/a.jpg": 0.219, "packed.zip/b.jpg": 0.292}
+    with pytest.raises(Problem, match="name the ZIP itself"):
+        rows(f"zip://::file://{packed}")
