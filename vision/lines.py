@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 TRUST = 0.15  # ridge probability below which a pixel says nothing; common practice of thresholding
 STEEPEST = 0.30  # slope; a finder that is further off has found something else
 LINE_REACH_PX = 34.0  # how far from the close-up's middle the reference line is looked for
-SLOPE_HOLD_PX2 = 60.0  # spread along x, px^2, below which a line's slope is mostly what is expected
+SLOPE_HOLD_PX2 = 10.0  # spread along x, px^2, below which a line's slope is mostly what is expected
 EDGE_REACH_PX = 34.0  # how far from the close-up's origin the edge is looked for
 
 

@@ -12,6 +12,7 @@ from vision import (
     closeup,
     combs,
     decide,
+    divisions,
     lines,
     marks,
     mirror,
@@ -26,7 +27,7 @@ from vision.evidence import evidence_of
 from vision.finder import find
 from vision.marks import Marks
 from vision.photo import Photo
-from vision.pixels import place_edge
+from vision.pixels import place_edge, place_line
 from vision.reasons import reason
 from vision.scale import KNOWN_SCALES, Scale
 from vision.sighting import Alternative, Refusal, Sighting
@@ -95,9 +96,11 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose) -> Look:
     if axis is None or edge is None:
         return Look(pose, matrix, cut, seen, None, "line_hidden" if axis is None else "cut_off")
     axis = replace(axis, x_edge=edge.x0, y0=float(axis.y_at(edge.x0)))
+    axis = place_line(grey, matrix, axis, edge)
     edge = place_edge(grey, matrix, axis, edge)
     outline = silhouettes.fit_outline(seen.ridge("silhouette"), axis, edge)
-    bevel = thimble.unroll(seen.ridge("division"), axis, edge, outline)
+    strip = divisions.strip_of(grey, matrix, axis, edge)
+    bevel = thimble.unroll(seen.ridge("division"), axis, edge, outline, strip)
     found, shear = teeth.find_teeth(seen.ridge("graduation"), axis, edge)
     over_x = lines.over_sleeve_x(edge, outline)
     numerals = marks.numerals(seen)

@@ -6,7 +6,7 @@ Angles are counted about the axis, upwards from the middle of the picture of the
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 
 from vision.closeup import SLEEVE_DIAMETER_PX
+from vision.divisions import Cylinder, Strip, shift_of
 from vision.lines import Axis, Edge, Outline
 from vision.marks import Numeral
 from vision.parallax import angle_at
@@ -38,6 +39,8 @@ RADIUS_SIGMA = 0.08  # relative error of the radius at which the numbers lie
 BEVEL_PX = 55.0  # behind the edge the thimble widens about so far, then runs level
 OUTLIER = 0.08  # share of numbers that are not what they seem
 U_PHASE_DIVISIONS = 0.012  # of the phase of clear divisions: 0.007 to 0.015 on tune, by size
+U_SEEN_DIVISIONS = 0.006  # of the phase by the photo's own pixels, besides what their fit says
+LEAST_PHASE = 0.3  # resultant of the divisions' phases from which their lines can be looked up
 U_SILHOUETTE_PX = 1.2
 STRAY_SILHOUETTE = 7.0  # minus log-likelihood that a silhouette is something else
 U_RADIUS = 0.16  # relative spread of the finder's size, where a silhouette is not seen
@@ -47,11 +50,15 @@ COHERENCE_LOG = 30.0  # log-likelihood of a cylinder per unit of its grating's c
 
 @dataclass(frozen=True, eq=False)
 class Bevel:
-    """The bevel beside the edge: ridge probability against px below the reference line."""
+    """The bevel beside the edge: ridge probability against px below the reference line.
+
+    `strip` is what the photo itself shows there, if it is at hand.
+    """
 
     dy: Floats
     profile: Floats
     outline: Outline
+    strip: Strip | None = None
 
     @cached_property
     def cylinders(self) -> dict[int, tuple[float, float, float]]:
@@ -90,7 +97,13 @@ class Grating:
         return angle_at(self.middle, self.sleeve_radius)
 
 
-def unroll(ridge: NDArray[np.float32], axis: Axis, edge: Edge, outline: Outline) -> Bevel:
+def unroll(
+    ridge: NDArray[np.float32],
+    axis: Axis,
+    edge: Edge,
+    outline: Outline,
+    strip: Strip | None = None,
+) -> Bevel:
     """Sample the division ridges along the edge and fit the trade's gratings to them.
 
     The lines behind the edge fan out from the thimble's middle: where they themselves tell it
@@ -99,8 +112,8 @@ def unroll(ridge: NDArray[np.float32], axis: Axis, edge: Edge, outline: Outline)
     bevel = _sampled(ridge, axis, edge, outline, outline.middle)
     _, middle, coherence = max(bevel.cylinders.values(), key=lambda fit: fit[2])
     if coherence > COHERENT and abs(middle - outline.middle) > U_SILHOUETTE_PX:
-        return _sampled(ridge, axis, edge, outline, middle)
-    return bevel
+        bevel = _sampled(ridge, axis, edge, outline, middle)
+    return replace(bevel, strip=strip)
 
 
 def _sampled(
@@ -217,7 +230,14 @@ def grating(bevel: Bevel, divisions: int, u_line_px: float = 0.1) -> Grating:
     fraction = ((divisions * line - float(np.angle(z))) / (2 * math.pi)) % 1.0
     spacing = radius * math.cos(line) * 2 * math.pi / divisions
     strength = mass * STEP_PX / spacing  # about the lines' summed ridge, in line spacings
-    u = math.hypot(U_PHASE_DIVISIONS, u_line_px / spacing) + 0.05 * (1.0 - min(local, 1.0)) ** 2
+    u = U_PHASE_DIVISIONS
+    if bevel.strip is not None and local > LEAST_PHASE:
+        on = Cylinder(radius, middle, bevel.outline.widening, divisions, line)
+        seen = shift_of(bevel.strip, on, fraction)
+        if seen is not None:
+            fraction = (fraction - seen[0]) % 1.0
+            u = math.hypot(U_SEEN_DIVISIONS, seen[1])
+    u = math.hypot(u, u_line_px / spacing) + 0.05 * (1.0 - min(local, 1.0)) ** 2
     u = min(0.3, u + 0.1 / (1.0 + 40.0 * strength))
     residual = math.sqrt(max(-2.0 * math.log(max(local, 1e-3)), 0.0)) / (2 * math.pi)
     sleeve = max(radius - bevel.outline.step, 0.5 * radius)

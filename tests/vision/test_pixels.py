@@ -1,4 +1,4 @@
-"""Where the photo is steepest across the thimble's edge: steps drawn at a known place."""
+"""Where edge and reference line lie in the photo: steps and lines drawn at known places."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import pytest
 from vision import closeup
 from vision.closeup import Pose
 from vision.lines import Axis, Edge
-from vision.pixels import place_edge
+from vision.pixels import line_middles, place_edge, place_line, robust_fit
 
 Y0 = 127.9
 AXIS = Axis(Y0, 0.0, 352.0, 40.0, 352.0, 0.1, 0.9)
@@ -52,3 +52,66 @@ def test_a_step_far_off_is_something_else():
     grey = photo_with_edge(pose, 6.5)
     placed = place_edge(grey, closeup.photo_to_closeup(pose), AXIS, GIVEN)
     assert abs(placed.x0 - GIVEN.x0) < 2.0 or placed.u_x0 > 0.6
+
+
+def photo_with_line(pose: Pose, y0: float, slope: float, *, ink: float = -60.0, noise: float = 3.0):
+    """Draw a line y0 + slope (x - 352) with graduations that stand on it, one every 12 px."""
+    rows, cols = np.mgrid[:700, :1000].astype(float)
+    at = closeup.move(
+        closeup.photo_to_closeup(pose), np.stack([cols.ravel(), rows.ravel()], axis=1)
+    )
+    off = at[:, 1] - y0 - slope * (at[:, 0] - 352.0)
+    on_sleeve = at[:, 0] < 352.0
+    line = np.exp(-0.5 * (off / 0.9) ** 2)
+    apart = np.abs((at[:, 0] + 6.0) % 12.0 - 6.0)
+    stand = np.exp(-0.5 * (apart / 0.8) ** 2) * (off < 0) * (off > -20)
+    grey = 150.0 + 0.2 * off + ink * np.maximum(line, stand) * on_sleeve
+    grey = grey + np.random.default_rng(3).normal(0, noise, len(grey))
+    return np.clip(grey, 0, 255).astype(np.uint8).reshape(rows.shape)
+
+
+@pytest.mark.parametrize("ink", [-60.0, 60.0])
+@pytest.mark.parametrize(("off_px", "turn"), [(0.8, 0.02), (-0.9, -0.02), (0.0, 0.0)])
+@pytest.mark.parametrize("diameter_px", [180.0, 560.0])
+def test_the_line_moves_and_turns_to_where_it_is_seen(ink, off_px, turn, diameter_px):
+    pose = Pose(640.0, 340.0, 0.2, diameter_px)
+    grey = photo_with_line(pose, Y0, 0.01, ink=ink)
+    given = Axis(Y0 + off_px, 0.01 + turn, 352.0, 270.0, 352.0, 0.2, 0.9)
+    placed = place_line(grey, closeup.photo_to_closeup(pose), given, GIVEN)
+    # graduations on one side would draw a centre of gravity 0.5 px away
+    assert abs(placed.y0 - Y0) < 0.12
+    assert abs(placed.slope - 0.01) < 0.005
+    assert placed.u_y0 < 0.15
+    assert (placed.first_x, placed.last_x) == (given.first_x, given.last_x)
+
+
+def test_a_line_that_is_not_seen_stays():
+    pose = Pose(640.0, 340.0, 0.2, 300.0)
+    given = Axis(Y0, 0.01, 352.0, 270.0, 352.0, 0.2, 0.9)
+    flat = np.full((700, 1000), 120, np.uint8)
+    assert place_line(flat, closeup.photo_to_closeup(pose), given, GIVEN) == given
+    short = Axis(Y0, 0.01, 352.0, 347.0, 352.0, 0.2, 0.9)
+    seen = photo_with_line(pose, Y0, 0.01)
+    assert place_line(seen, closeup.photo_to_closeup(pose), short, GIVEN) == short
+
+
+def test_middles_of_lines_are_found_on_slopes_and_between_samples():
+    off = np.arange(-5.0, 5.01, 0.25)
+    true = np.array([-1.37, 0.0, 0.61, 1.1])
+    profiles = 90 + 4 * off - 50 * np.exp(-0.5 * ((off - true[:, None]) / 0.8) ** 2)
+    middles, strengths = line_middles(profiles, off, (0.5, 0.8, 1.2), 2.5)
+    assert np.allclose(middles, true, atol=0.06)  # the nearest sample is up to 0.12 away
+    assert (strengths > 0).all()
+
+
+def test_one_value_in_five_gone_wrong_does_not_draw_a_fit_away():
+    rng = np.random.default_rng(8)
+    x = np.linspace(-1, 1, 40)
+    values = 0.3 - 0.2 * x + rng.normal(0, 0.02, 40)
+    values[::5] += 0.9
+    design = np.stack([np.ones(40), x], axis=1)
+    fit, covariance, scatter = robust_fit(design, values, np.ones(40), 0.01, (1.0, 1.0))
+    assert np.allclose(fit, (0.3, -0.2), atol=0.02)  # least squares has 0.48
+    assert abs(np.linalg.lstsq(design, values, rcond=None)[0][0] - 0.48) < 0.03
+    assert 0.01 < scatter < 0.04
+    assert 0.5 < np.sqrt(covariance[0, 0]) / (0.02 / np.sqrt(32)) < 2.5
