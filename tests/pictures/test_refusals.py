@@ -80,7 +80,7 @@ DESERVED = {
     "glare": (fine(lambda s, g: painted(s, g, (-0.15, 0.25), (-0.35, 0.35), 255)),),
     "scale_mismatch": (fine(lambda _, g: g, TWICE),),
     "scale_ambiguous": (school(0.0, 11, lambda _, g: g, named=False),),
-    "turn_ambiguous": (near_a_turn(399.7, 0.40), near_a_turn(149.8, 0.39)),
+    "turn_ambiguous": (near_a_turn(399.7, 0.40), near_a_turn(199.8, 0.40)),
     "thimble_unread": (fine(lambda s, g: g[:, : int(s.view.u) + 20]),),
     "uncertain": (fine(lambda s, g: painted(s, g, (0.19, 0.6), (-0.6, 0.6), float(np.median(g)))),),
 }
