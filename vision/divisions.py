@@ -80,6 +80,18 @@ class Cylinder:
         return 2 * math.pi / self.divisions
 
 
+@dataclass(frozen=True)
+class Placed:
+    """How much farther up than told lines lie at the edge, divisions, and how sure that is.
+
+    `lean` is how much farther up they run a px behind it, px.
+    """
+
+    shift: float
+    u_shift: float
+    lean: float
+
+
 def strip_of(grey: NDArray[np.uint8], matrix: NDArray[np.float64], axis: Axis, edge: Edge) -> Strip:
     """Sample the photo beside the edge; `matrix`, (2, 3), takes it to the close-up."""
     reach = 0.55 * SLEEVE_DIAMETER_PX
@@ -89,12 +101,12 @@ def strip_of(grey: NDArray[np.uint8], matrix: NDArray[np.float64], axis: Axis, e
     return Strip(dy, sampled(grey, matrix, x, y), float(np.hypot(matrix[0, 0], matrix[0, 1])))
 
 
-def shift_of(strip: Strip, on: Cylinder, fraction: float) -> tuple[float, float] | None:
-    """Measure how much farther up, in divisions, the lines lie at the edge than `fraction` says.
+def placed(strip: Strip, on: Cylinder, fraction: float) -> Placed | None:
+    """Measure where the lines lie beside the reference line, `fraction` being where they should.
 
     Returns
     -------
-    (shift, standard uncertainty) in divisions, or None where too little is seen.
+    Placed or None, where too little is seen
 
     Notes
     -----
@@ -133,4 +145,4 @@ def shift_of(strip: Strip, on: Cylinder, fraction: float) -> tuple[float, float]
     design = np.stack([np.ones_like(up), behind / spacing, from_line / step], axis=1)
     u_piece = math.hypot(U_PIECE[0], U_PIECE[1] * strip.photo_px / spacing)
     fit, covariance, _ = robust_fit(design, up, weight, u_piece, SPREAD)
-    return float(fit[0]), math.sqrt(float(covariance[0, 0]))
+    return Placed(float(fit[0]), math.sqrt(float(covariance[0, 0])), float(fit[1]))

@@ -34,7 +34,7 @@ class Axis:
     first_x: float
     last_x: float
     u_y0: float  # standard uncertainty of y0, px
-    strength: float  # mean ridge probability along the line, 0 to 1
+    strength: float  # mean ridge probability along the line, less where the photo disagrees, 0 to 1
 
     def y_at(self, x: NDArray[np.float64] | float) -> NDArray[np.float64]:
         """Height of the line at x."""

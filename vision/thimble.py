@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 
 from vision.closeup import SLEEVE_DIAMETER_PX
-from vision.divisions import Cylinder, Strip, shift_of
+from vision.divisions import Cylinder, Strip, placed
 from vision.lines import Axis, Edge, Outline
 from vision.marks import Numeral
 from vision.parallax import angle_at
@@ -32,9 +32,11 @@ COHERENT = 0.25  # coherence from which the divisions tell where the middle lies
 FAINT = 0.03  # ridge probability below which a row says nothing
 WIDEST_RAD = math.radians(62)  # divisions farther round are too crowded to help
 LINES_AROUND = 3.5  # divisions each side of the line that the fraction is taken from
-NUMERAL_SIGMA_DIVISIONS = 0.25  # how far a number is engraved from its division
-NUMERAL_SIGMA_PX = 1.6  # how well the network places its middle
+# How far numbers stand from their divisions, each by itself and all alike: in divisions, as they
+# are engraved, and in px, as the network places them (tune: 1.3 to 1.8 px each, 1.2 to 1.8 alike)
+NUMERAL_OWN, NUMERAL_COMMON = (0.1, 1.5), (0.05, 1.2)
 CORRELATED = 0.6  # numbers read by one network err together: their evidence counts for less
+SHIFTS = np.linspace(-2.0, 2.0, 5)  # of all numbers alike, in standard deviations
 RADIUS_SIGMA = 0.08  # relative error of the radius at which the numbers lie
 BEVEL_PX = 55.0  # behind the edge the thimble widens about so far, then runs level
 OUTLIER = 0.08  # share of numbers that are not what they seem
@@ -73,7 +75,8 @@ class Grating:
     `radius` is the thimble's at its edge and `middle` the axis' place below the reference line, px;
     `coherence` is how well the lines keep their spacing, 0 to 1, and `evenness` the same beside
     the line, over what ridges of their width allow at that spacing; `fraction` the fractional part
-    of the division at the line, as seen, and `u_fraction` its standard uncertainty in divisions.
+    of the division at the line, as seen, and `u_fraction` its standard uncertainty in divisions;
+    `lean` is how much farther up than the cylinder says the lines run a px behind the edge, px.
     """
 
     divisions: int
@@ -85,6 +88,7 @@ class Grating:
     fraction: float
     u_fraction: float
     residual_divisions: float
+    lean: float = 0.0
 
     @property
     def seen_line_rad(self) -> float:
@@ -230,20 +234,22 @@ def grating(bevel: Bevel, divisions: int, u_line_px: float = 0.1) -> Grating:
     fraction = ((divisions * line - float(np.angle(z))) / (2 * math.pi)) % 1.0
     spacing = radius * math.cos(line) * 2 * math.pi / divisions
     strength = mass * STEP_PX / spacing  # about the lines' summed ridge, in line spacings
-    u = U_PHASE_DIVISIONS
-    if bevel.strip is not None and local > LEAST_PHASE:
-        on = Cylinder(radius, middle, bevel.outline.widening, divisions, line)
-        seen = shift_of(bevel.strip, on, fraction)
-        if seen is not None:
-            fraction = (fraction - seen[0]) % 1.0
-            u = math.hypot(U_SEEN_DIVISIONS, seen[1])
-    u = math.hypot(u, u_line_px / spacing) + 0.05 * (1.0 - min(local, 1.0)) ** 2
-    u = min(0.3, u + 0.1 / (1.0 + 40.0 * strength))
-    residual = math.sqrt(max(-2.0 * math.log(max(local, 1e-3)), 0.0)) / (2 * math.pi)
-    sleeve = max(radius - bevel.outline.step, 0.5 * radius)
     most = math.exp(-0.5 * (2 * math.pi * RIDGE_SIGMA_PX / spacing) ** 2)
     even = min(1.0, local / max(most, 0.05))
-    return Grating(divisions, radius, middle, sleeve, coherence, even, fraction, u, residual)
+    on = Cylinder(radius, middle, bevel.outline.widening, divisions, line)
+    seen = placed(bevel.strip, on, fraction) if bevel.strip and local > LEAST_PHASE else None
+    if seen is None:
+        u = math.hypot(U_PHASE_DIVISIONS, u_line_px / spacing) + 0.05 * (1.0 - min(local, 1.0)) ** 2
+        u += 0.1 / (1.0 + 40.0 * strength)
+    else:
+        fraction = (fraction - seen.shift) % 1.0
+        u = math.hypot(U_SEEN_DIVISIONS, seen.u_shift, u_line_px / spacing) + 0.05 * (1 - even) ** 2
+    residual = math.sqrt(max(-2.0 * math.log(max(local, 1e-3)), 0.0)) / (2 * math.pi)
+    sleeve = max(radius - bevel.outline.step, 0.5 * radius)
+    lean = seen.lean if seen else 0.0
+    return Grating(
+        divisions, radius, middle, sleeve, coherence, even, fraction, min(0.3, u), residual, lean
+    )
 
 
 def numeral_offsets(
@@ -255,7 +261,7 @@ def numeral_offsets(
         dy = peak.y - float(axis.y_at(peak.x))
         behind = max(peak.x - float(edge.x_at(dy)), 0.0)
         grown = on.radius + widening * min(behind, BEVEL_PX)
-        angle = angle_at(on.middle - dy, grown)
+        angle = angle_at(on.middle - dy - on.lean * min(behind, BEVEL_PX), grown)
         out.append((angle - on.seen_line_rad) * on.divisions / (2 * math.pi))
     return np.array(out)
 
@@ -266,20 +272,22 @@ def whole_log_likelihood(
     """Log-likelihood of each whole division m at the line, m + fraction being shown; (divisions,).
 
     Each number votes with all its class probabilities; a few may be wrong. The radius at which the
-    numbers lie is a common unknown. `downwards` tries numbers that grow the other way.
+    numbers lie, and how far they all stand from their divisions, are unknown. `downwards` tries
+    numbers that grow the other way.
     """
     divisions = on.divisions
     if not numerals:
         return np.zeros(divisions)
     spacing = on.radius * math.cos(on.seen_line_rad) * 2 * math.pi / divisions
-    place = math.hypot(NUMERAL_SIGMA_DIVISIONS, NUMERAL_SIGMA_PX / spacing)
+    place, common = (math.hypot(d, px / spacing) for d, px in (NUMERAL_OWN, NUMERAL_COMMON))
     sign, fraction = (-1.0, 1.0 - on.fraction) if downwards else (1.0, on.fraction)
-    stretches = np.linspace(-2.4, 2.4, 17)
+    # standard deviations of both unknowns, and their likelihood
+    stretches, shifts = (v.ravel() for v in np.meshgrid(np.linspace(-2.4, 2.4, 13), SHIFTS))
     whole = np.arange(divisions)
     around = (whole[:, None] - whole[None, :]) % divisions
-    total = np.repeat(-0.5 * stretches[:, None] ** 2, divisions, axis=1)
+    total = np.repeat(-0.5 * (stretches**2 + shifts**2)[:, None], divisions, axis=1)
     for peak, offset in zip(numerals, offsets, strict=True):
-        reach = sign * offset * (1 + RADIUS_SIGMA * stretches)
+        reach = sign * (offset * (1 + RADIUS_SIGMA * stretches) + common * shifts)
         sigma = math.hypot(place, 0.02 * abs(offset))
         # what number m - k is engraved there, m being at the line, depends on k alone
         miss = (whole + fraction + reach[:, None] + divisions / 2) % divisions - divisions / 2

@@ -50,7 +50,7 @@ def cylinder(n, middle, widening=WIDENING):
 
 def measured(on, told, grey, matrix, fraction):
     strip = divisions.strip_of(grey, matrix, AXIS, EDGE)
-    return divisions.shift_of(strip, told, fraction)
+    return divisions.placed(strip, told, fraction)
 
 
 @pytest.mark.parametrize("n", [25, 50, 100])
@@ -60,25 +60,29 @@ def test_lines_that_lie_elsewhere_than_told_are_found(n, middle, off):
     on = cylinder(n, middle)
     grey, matrix = photo(on, 0.37, 520.0)
     # told `fraction`, a line would lie (0.37 - fraction) lower: that much farther up it is found
-    shift, u = measured(on, on, grey, matrix, 0.37 + off)
-    assert abs(shift - off) < 0.015  # the other sign is 0.2 away, a pixel of the photo 0.03 or more
-    assert u < 0.05
+    found = measured(on, on, grey, matrix, 0.37 + off)
+    assert (
+        abs(found.shift - off) < 0.015
+    )  # the other sign is 0.2 away, a pixel of the photo 0.03 or more
+    assert found.u_shift < 0.05
+    assert abs(found.lean) < 0.01
 
 
 def test_a_bevel_that_widens_otherwise_than_told_does_no_harm():
     on = cylinder(50, 27.0, widening=0.28)
     grey, matrix = photo(on, 0.62, 520.0)
-    shift, _ = measured(on, cylinder(50, 27.0, widening=0.10), grey, matrix, 0.62)
+    found = measured(on, cylinder(50, 27.0, widening=0.10), grey, matrix, 0.62)
     # the lines' middles behind the edge are 0.04 of a division off: 7 px, 0.18 a px, at 19 degrees
-    assert abs(shift) < 0.015
+    assert abs(found.shift) < 0.015
+    assert abs(found.lean - 0.18 * math.sin(on.line_rad)) < 0.015  # farther up: 0.059
 
 
 @pytest.mark.parametrize("glare", [(5.0, 16.0), (24.0, 30.0)])
 def test_a_highlight_over_some_lines_does_no_harm(glare):
     on = cylinder(50, 6.0)
     grey, matrix = photo(on, 0.37, 520.0, glare=glare)
-    shift, _ = measured(on, on, grey, matrix, 0.42)
-    assert abs(shift - 0.05) < 0.015
+    found = measured(on, on, grey, matrix, 0.42)
+    assert abs(found.shift - 0.05) < 0.015
 
 
 def test_where_no_lines_are_nothing_is_said():
@@ -90,6 +94,6 @@ def test_where_no_lines_are_nothing_is_said():
 def test_a_small_photo_is_less_sure():
     on = cylinder(50, 6.0)
     near, far = (
-        measured(on, on, *photo(on, 0.37, diameter), 0.37)[1] for diameter in (640.0, 90.0)
+        measured(on, on, *photo(on, 0.37, diameter), 0.37).u_shift for diameter in (640.0, 90.0)
     )
     assert far > 1.5 * near

@@ -83,6 +83,25 @@ def test_the_line_moves_and_turns_to_where_it_is_seen(ink, off_px, turn, diamete
     assert abs(placed.slope - 0.01) < 0.005
     assert placed.u_y0 < 0.15
     assert (placed.first_x, placed.last_x) == (given.first_x, given.last_x)
+    assert placed.strength == given.strength
+
+
+def test_a_line_whose_pieces_lie_all_over_is_weaker():
+    rng = np.random.default_rng(4)
+    pose = Pose(640.0, 340.0, 0.2, 300.0)
+    rows, cols = np.mgrid[:700, :1000].astype(float)
+    at = closeup.move(
+        closeup.photo_to_closeup(pose), np.stack([cols.ravel(), rows.ravel()], axis=1)
+    )
+    piece = np.clip(((352.0 - at[:, 0]) / 5.0).astype(int), 0, 99)
+    off = at[:, 1] - Y0 - rng.uniform(-2.4, 2.4, 100)[piece]  # specks, one a piece
+    grey = 150.0 - 60.0 * np.exp(-0.5 * (off / 0.9) ** 2)
+    given = Axis(Y0, 0.0, 352.0, 270.0, 352.0, 0.2, 0.9)
+    placed = place_line(
+        grey.astype(np.uint8).reshape(rows.shape), closeup.photo_to_closeup(pose), given, GIVEN
+    )
+    assert placed.strength < 0.6 * given.strength
+    assert placed.u_y0 > 0.2
 
 
 def test_a_line_that_is_not_seen_stays():

@@ -7,6 +7,7 @@ upwards on an outside gauge (common practice: the thimble is read from below the
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -238,3 +239,26 @@ def test_a_faint_number_says_less_than_a_clear_one():
     clear = engraved(50, 10.37, on.radius, on.middle)
     faint = [numeral(int(np.argmax(n.log_probability)), n.x, n.y, heat=0.15) for n in clear]
     assert np.ptp(wholes(faint, on)) < 0.8 * np.ptp(wholes(clear, on))
+
+
+def test_numbers_that_all_stand_off_alike_are_no_proof_of_another_division():
+    # all of them 0.7 of a division low: taken one by one, they would be sure of the next whole one
+    on = ideal(100, 0.37)
+    numbers = engraved(100, 40.37 - 0.7, on.radius, on.middle, reach=1.0)
+    assert len(numbers) >= 6
+    log = wholes(numbers, on)
+    right, beside = log[40], log[39]
+    assert beside - right < 3.0  # 4.3 if each stood off by itself
+    assert max(right, beside) == log.max()
+
+
+def test_numbers_follow_lines_that_lean():
+    shown, on = 23.4, ideal(50, 0.4)
+    numbers = engraved(50, shown, on.radius, on.middle)
+    # lines that run 0.08 px a px farther up carry the numbers 22 px behind the edge up with them
+    risen = [replace(n, y=n.y - 0.08 * 22.0) for n in numbers]
+    level = thimble.numeral_offsets(risen, on, WIDENING, axis(), EDGE)
+    leant = thimble.numeral_offsets(risen, replace(on, lean=0.08), WIDENING, axis(), EDGE)
+    values = np.array([int(np.argmax(n.log_probability)) for n in numbers])
+    assert np.allclose(leant, values - shown, atol=1e-6)
+    assert (level - leant > 0.15).all()  # 1.8 px of the 10 to the next division
