@@ -40,7 +40,7 @@ U_ASLANT = 0.5  # of what an edge seen aslant hides or shows more of the sleeve
 MISPLACED = (0.1, 1.8)  # share of edges placed by something beside them, and how far off, px
 # how far each kind of evidence may speak against a reading, as a log-likelihood: it may mislead
 FLOORS = {"numbers": 10.0, "first": 8.0, "sides": 6.0, "wholes": 10.0}
-U_ROLL_DIVISIONS = 0.12  # per unit of the roll's sine: rms error on tune and check, rolled views
+U_ROLL_DIVISIONS = 0.04  # per unit of the roll's sine: of tune's rolled views, odd seeds
 BELOW_NOTHING = 0.16  # of a turn: how far below its start a closed gauge commonly shows
 GRATING_WEIGHT = 20.0  # log-likelihood of a scale per unit of its grating's coherence
 SHARPENED = 1.3  # power that calibrates the weights: least log loss on 145 pictures of `check`
