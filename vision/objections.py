@@ -24,8 +24,8 @@ CLEAR_TOOTH = 0.35  # clearness from which a graduation is surely one
 SHORT_LINE_PX = 8.0  # 0.7 mm: of 145 pictures read right on check, none had less than 12
 LEAST_LINE = 0.6  # mean ridge of a reference line: 99 in 100 of those have more than 0.68
 NEXT_TURN = 0.25  # share of the best reading's probability that leaves its whole turn open
-# confidence from which a reading is given at all: of 832 pictures of tune 15 lay between 0.6 and 0.7,
-# and 4 of those were wrong
+# Confidence from which a reading is given at all: of 832 pictures of tune 15 lay between 0.6 and
+# 0.7, and 4 of those were wrong
 ACCEPT = 0.7
 LEAST_PX_PER_DIVISION = (
     2.4  # below, neighbouring lines run together (sampling theorem, and a little)

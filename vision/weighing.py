@@ -12,8 +12,8 @@ from vision import decide
 from vision.decide import Findings, Posterior
 from vision.scale import KNOWN_SCALES, Scale
 
-# Guesses at how common the trade's scales and range starts are, in the order of `KNOWN_SCALES`: half
-# a millimetre in fifty divisions is by far the commonest (common practice)
+# Guesses at how common the trade's scales and range starts are, in the order of `KNOWN_SCALES`:
+# half a millimetre in fifty divisions is by far the commonest (common practice)
 SCALE_SHARES = (0.60, 0.12, 0.18, 0.06, 0.04)
 STARTS_MM = {Decimal(0): 0.76, Decimal(25): 0.12, Decimal(50): 0.07, Decimal(75): 0.05}
 
