@@ -51,6 +51,15 @@ def go(results):
 
 
 @pytest.fixture
+def log(tmp_path, monkeypatch):
+    """Give the file that gets a line for every photo that is opened and read."""
+    path = tmp_path / "log"
+    path.touch()
+    monkeypatch.setenv(quick.LOG, str(path))
+    return path
+
+
+@pytest.fixture
 def rows(results):
     """Give the rows that hold, by photo."""
 

@@ -7,8 +7,6 @@ import shutil
 import sqlite3
 from decimal import Decimal
 
-import pytest
-
 from reading.archive import audit, changes
 from reading.archive.asked import Options
 from reading.archive.columns import COMPARED
@@ -18,15 +16,6 @@ from reading.archive.store import Store
 from reading.desk.decisions import CORRECT, Decision, decide
 from tests.reading.archive import quick
 from tests.reading.archive.conftest import lines_of, photos
-
-
-@pytest.fixture
-def log(tmp_path, monkeypatch):
-    """Give the file that gets a line for every photo that is opened and read."""
-    path = tmp_path / "log"
-    path.touch()
-    monkeypatch.setenv(quick.LOG, str(path))
-    return path
 
 
 def test_a_renamed_file_keeps_its_reading_and_is_told(archive, go, rows, results, log):

@@ -15,15 +15,6 @@ from tests.reading.archive import quick
 from tests.reading.archive.conftest import lines_of, photos
 
 
-@pytest.fixture
-def log(tmp_path, monkeypatch):
-    """Give the file that gets a line for every photo that is opened and read."""
-    path = tmp_path / "log"
-    path.touch()
-    monkeypatch.setenv(quick.LOG, str(path))
-    return path
-
-
 def test_rows_hold_what_read_says_and_no_column_is_forgotten():
     assert set(COLUMNS) <= {*NAMES, *LEFT_OUT}
 
