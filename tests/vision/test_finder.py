@@ -176,15 +176,20 @@ def test_a_scale_is_taken_from_farther_until_it_is_small_enough():
     assert found.pose.x == pytest.approx(383.5 + 52 * 4.5, abs=3)
 
 
-def test_a_large_scale_that_is_gone_from_farther_is_kept():
-    photo = disc(np.full((400, 400), 60, np.uint8), 200.3, 190.8, 0.8, 250.0)
+def seeing_once():
+    """Give an eye that sees nothing from its second look on."""
     eye = Eye()
 
     def fickle(square):
         out = eye(square)
         return out if eye.looks == 1 else np.where(np.arange(7)[:, None, None] == 0, -8, 0 * out)
 
-    (found,) = find(photo, fickle)
+    return fickle
+
+
+def test_a_large_scale_that_is_gone_from_farther_is_kept():
+    photo = disc(np.full((400, 400), 60, np.uint8), 200.3, 190.8, 0.8, 250.0)
+    (found,) = find(photo, seeing_once())
     assert found.pose.sleeve_diameter_px == pytest.approx(250, rel=0.01)
 
 
@@ -216,13 +221,7 @@ def test_a_scale_that_is_missed_at_first_is_found_in_tiles():
 
 def test_what_is_gone_from_nearer_is_doubted():
     photo = disc(np.full((3000, 4000), 60, np.uint8), 3000.3, 700.6, 0.8, 160.0)
-    eye = Eye()
-
-    def fickle(square):
-        out = eye(square)
-        return out if eye.looks == 1 else np.where(np.arange(7)[:, None, None] == 0, -8, 0 * out)
-
-    (found,) = find(photo, fickle)
+    (found,) = find(photo, seeing_once())
     assert found.pose.probability == pytest.approx(0.1)
 
 
