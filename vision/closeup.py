@@ -56,20 +56,23 @@ def invert(matrix: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.column_stack([turn, -turn @ matrix[:, 2]])
 
 
-def cut(grey: NDArray[np.uint8], matrix: NDArray[np.float64]) -> NDArray[np.uint8]:
+def cut(
+    grey: NDArray[np.uint8], matrix: NDArray[np.float64], size: tuple[int, int] = SIZE
+) -> NDArray[np.uint8]:
     """Cut the close-up, (256, 544) uint8, out of a grey photo; what lies outside repeats its rim.
 
-    Photos that are larger than the close-up are averaged down first, so that nothing aliases.
+    Photos that are larger than the close-up are averaged down first, so that nothing aliases. By
+    another `size` (width, height), and the matrix that belongs to it, any other frame is cut.
     """
     import cv2  # only here: the frame itself is also of use where there is no OpenCV
 
     scale = float(np.hypot(matrix[0, 0], matrix[0, 1]))
     factor = int(np.floor(1.0 / scale + 0.35)) if scale < 1 else 1
     if factor > 1:
-        grey, matrix = _shrink_around(grey, matrix, factor)
+        grey, matrix = _shrink_around(grey, matrix, factor, size)
     flags = cv2.INTER_CUBIC if scale * factor > 0.8 else cv2.INTER_LINEAR
     return np.asarray(
-        cv2.warpAffine(grey, matrix, SIZE, flags=flags, borderMode=cv2.BORDER_REPLICATE),
+        cv2.warpAffine(grey, matrix, size, flags=flags, borderMode=cv2.BORDER_REPLICATE),
         dtype=np.uint8,
     )
 
@@ -89,12 +92,12 @@ def inside(shape: tuple[int, ...], matrix: NDArray[np.float64]) -> NDArray[np.bo
 
 
 def _shrink_around(
-    grey: NDArray[np.uint8], matrix: NDArray[np.float64], factor: int
+    grey: NDArray[np.uint8], matrix: NDArray[np.float64], factor: int, size: tuple[int, int]
 ) -> tuple[NDArray[np.uint8], NDArray[np.float64]]:
-    """Average the part of the photo that the close-up needs down by a whole factor."""
+    """Average the part of the photo that a close-up of this size needs down by a whole factor."""
     import cv2
 
-    width, height = SIZE
+    width, height = size
     corners = np.array([[0, 0], [width, 0], [0, height], [width, height]], dtype=np.float64)
     seen = move(invert(matrix), corners)
     x0, y0 = np.maximum(np.floor(seen.min(axis=0)).astype(int) - 2 * factor, 0)
