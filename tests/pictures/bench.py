@@ -74,6 +74,9 @@ def benign(
     rng = np.random.default_rng(SCENES_FROM + seed)
     scene = draw_scene(rng, of_kind, shown_divisions)
     worn = {"ink": 0.02, "ink_gloss": 0.05, "opacity": 0.97, "wear": 0.0, "overfill": 0.0}
+    worn |= {"paint": 1.0, "paint_lean": 0.0, "uneven": 0.0, "groove": 0.0, "width_spread": 0.0}
+    worn |= dict.fromkeys(("gap_dark", "echo", "lip", "band", "band_dark", "stain"), 0.0)
+    worn |= {"smear_deep": 0.0, "print_deep": 0.0, "scratch": 0.0, "bevel_tone": 1.0}
     scene |= worn | {"number_turned": 0.0, "tnumber_turned": 0.0, "text_on": 0.0, "dtext_on": 0.0}
     scene |= {"start": 0.0, "no_gauge": 0.0, "lever_r": -1.0, "object_r": -1.0}
     scene |= {"edge_set": edge_set, "edge_x": float(scene["shown_mm"]) + edge_set}
