@@ -16,6 +16,7 @@ import numpy as np
 
 from vision import combs, sleeve, thimble
 from vision.combs import Comb
+from vision.gap import Gap
 from vision.lines import Axis, Edge, Outline
 from vision.marks import Numeral
 from vision.parallax import parallax_divisions
@@ -38,6 +39,11 @@ STRAY_SHARE = 0.03  # of a gauge whose own set is known
 U_PLACE_PX, U_EDGE = 0.15, 0.7
 U_ASLANT = 0.5  # of what an edge seen aslant hides or shows more of the sleeve
 MISPLACED = (0.1, 1.8)  # share of edges placed by something beside them, and how far off, px
+PLACES_PX = np.arange(-14, 15) / 2.0  # from where the edge was found, that it may stand at
+U_BETWEEN_PX = 0.2  # of a place between two of those
+SURE_OF_COLUMNS = 0.9  # share of the gap network's belief in the edge's place that is not spread
+# How much the fitted edge's place, the gap network's and its pitches uncovered count: log loss
+TOLD = (0.5, 0.5, 0.7)
 # how far each kind of evidence may speak against a reading, as a log-likelihood: it may mislead
 FLOORS = {"numbers": 10.0, "first": 8.0, "sides": 6.0, "wholes": 10.0}
 U_ROLL_DIVISIONS = 0.04  # per unit of the roll's sine: of tune's rolled views, odd seeds
@@ -45,6 +51,7 @@ BELOW_NOTHING = 0.16  # of a turn: how far below its start a closed gauge common
 GRATING_WEIGHT = 20.0  # log-likelihood of a scale per unit of its grating's coherence
 SHARPENED = 1.3  # power that calibrates the weights: least log loss on 145 pictures of `check`
 KEPT = 80  # states of the sleeve that are followed up
+KEPT_PLACES = 300  # and of them with the edge's places
 MOST_ALTERNATIVES = 6
 KEPT_READINGS = 300  # of each look, when two are put together
 
@@ -65,6 +72,7 @@ class Findings:
     visible_from_x: float  # close-up px; left of it lies no picture
     over_x: float  # where the edge stands over the sleeve: the graduations' places count from it
     visible_to_x: float = math.inf  # close-up px; right of it lies no picture
+    gap: Gap | None = None  # what the network that looks beside the edge says
 
 
 @dataclass(frozen=True)
@@ -188,26 +196,37 @@ def _set_log_likelihood(
     return np.asarray(np.log((1 - share) * usual + share * stray + 1e-9))
 
 
-def _placed_log_likelihood(
-    edge: Edge,
-    aslant_px: float,
-    set_mm: Floats,
-    combs_px: tuple[Floats, Floats],
-    pitch_mm: float,
-    known_mm: tuple[float, float] | None,
-) -> Floats:
-    """Log-likelihood of the edge's set, allowing for an edge that is placed amiss."""
-    u_phase, pitch_px = combs_px
+def _edge_places(f: Findings) -> tuple[Floats, Floats]:
+    """Where the edge may stand over the sleeve: px from `f.over_x`, and log-shares."""
     share, off_px = MISPLACED
-    place = math.hypot(U_PLACE_PX, U_EDGE * edge.u_x0, U_ASLANT * aslant_px)
-    both = [
-        _set_log_likelihood(
-            set_mm, np.hypot(u_phase, px / pitch_px)[:, None, None] * pitch_mm, known_mm
-        )
-        + math.log(part)
-        for px, part in ((place, 1 - share), (math.hypot(place, off_px), share))
-    ]
-    return np.asarray(np.logaddexp(*both))
+    place = math.hypot(U_PLACE_PX, U_EDGE * f.edge.u_x0, U_ASLANT * (f.edge.x0 - f.over_x))
+    spread = ((place, 1.0 - share), (math.hypot(place, off_px), share))
+    fitted = sum(part / u * np.exp(-0.5 * (PLACES_PX / u) ** 2) for u, part in spread)
+    log_share = TOLD[0] * np.log(fitted / fitted.sum())
+    if f.gap is not None:
+        seen = np.interp(f.over_x + PLACES_PX, f.gap.places_x, f.gap.columns, 0.0, 0.0)
+        even = (1.0 - SURE_OF_COLUMNS) / len(PLACES_PX)
+        log_share = log_share + TOLD[1] * np.log(SURE_OF_COLUMNS * seen + even)
+    else:
+        log_share = log_share / TOLD[0]
+    return PLACES_PX, log_share - _log_sum(log_share)
+
+
+def _placed(
+    f: Findings, states: tuple[Floats, Floats, Floats, list[Comb]]
+) -> tuple[Floats, Floats, Floats, list[Comb]]:
+    """Spread states of the sleeve over the edge's places, and keep the likeliest."""
+    uncovered, spread, value, of_state = states
+    pitch_px = np.array([c.pitch_px for c in of_state])
+    off, log_share = _edge_places(f)
+    placed = uncovered[:, None] + off[None, :] / pitch_px[:, None]
+    likely = value[:, None] + log_share[None, :]
+    if f.gap is not None:
+        likely = likely + TOLD[2] * f.gap.log_likelihood(placed)
+    best = np.argsort(-likely, axis=None)[:KEPT_PLACES]
+    state = best // len(off)
+    u = np.hypot(spread, U_BETWEEN_PX / pitch_px)[state]
+    return placed.ravel()[best], u, likely.ravel()[best], [of_state[i] for i in state]
 
 
 def weigh(
@@ -229,17 +248,15 @@ def weigh(
         parallax = -parallax
     fraction = grating.fraction if not scale.reversed else 1.0 - grating.fraction
     division = np.arange(n) + fraction - parallax
-    uncovered, spread, on_sleeve, of_state = _sleeve_states(f, scale, grating.sleeve_radius, named)
+    states = _sleeve_states(f, scale, grating.sleeve_radius, named)
+    uncovered, spread, on_sleeve, of_state = _placed(f, states)
     middle = edge_set_mm[0] if edge_set_mm else sum(USUAL_SET_MM) / 2
     gap = uncovered[:, None] - division[None, :] / n - middle / pitch_mm
     nearest = np.round(gap)
     turns = nearest[:, :, None] + np.array([-1.0, 0.0, 1.0])
     miss = (uncovered[:, None, None] - turns - (division / n)[None, :, None]) * pitch_mm
     total = on_sleeve[:, None, None] + _floored("wholes", wholes)[None, :, None]
-    pitch_px = np.array([c.pitch_px for c in of_state])
-    total = total + _placed_log_likelihood(
-        f.edge, f.edge.x0 - f.over_x, miss, (spread, pitch_px), pitch_mm, edge_set_mm
-    )
+    total = total + _set_log_likelihood(miss, spread[:, None, None] * pitch_mm, edge_set_mm)
     shown = turns + (division / n)[None, :, None]
     total = total - 0.5 * np.maximum(np.minimum(shown, 0.0) / BELOW_NOTHING, -4.0) ** 2
     keys = np.round(turns * n + np.arange(n)[None, :, None]).astype(int)

@@ -37,13 +37,23 @@ MORE_SHARE = 0.36
 
 @dataclass(frozen=True, eq=False)
 class Gap:
-    """Belief in each place of the edge, as a density over pitches against even belief, (320,).
+    """Belief in each place of the edge, from what lies beside it.
 
-    The first 256 values are of `FIRST` to `COUNTED` pitches uncovered, the last 64 of the places
-    in a pair of pitches beyond.
+    `density`, (320,): of pitches uncovered, over what even belief would give. The first 256 values
+    are of `FIRST` to `COUNTED` pitches, the last 64 of the places in a pair of pitches beyond.
+    `columns`, (160,): share of each column of the frame, where the edge would stand over the
+    sleeve on the line, were the camera straight before it; `edge_x` is the close-up's x of the
+    frame's origin.
     """
 
     density: Floats = field(repr=False)
+    columns: Floats = field(repr=False)
+    edge_x: float
+
+    @property
+    def places_x(self) -> Floats:
+        """Close-up x of each column."""
+        return self.edge_x + (np.arange(SIZE[0]) - ORIGIN[0]) / ZOOM
 
     def log_likelihood(self, uncovered: Floats) -> Floats:
         """Log-likelihood of pitches uncovered, of any shape, against even belief."""
@@ -81,15 +91,20 @@ def look(grey: NDArray[np.uint8], matrix: NDArray[np.float64], axis: Axis, edge:
     from vision.networks import run  # only here: the frame is also of use where there is no OpenCV
 
     near = closeup.cut(grey, frame(matrix, edge.x0, axis.y0, axis.slope), SIZE)
-    return decode(run("gap", near, ("uncovered",))[0].ravel())
+    uncovered, columns = run("gap", near, ("uncovered", "columns"))
+    return decode(uncovered.ravel(), columns.reshape(-1, SIZE[0])[0], edge.x0)
 
 
-def decode(logits: NDArray[np.float32]) -> Gap:
-    """Turn the network's logits, (320,), into belief against what it saw in training."""
+def decode(uncovered: NDArray[np.float32], edge: NDArray[np.float32], edge_x: float) -> Gap:
+    """Turn the network's logits, (320,) and (160,), into belief against what it saw in training."""
     counted = (COUNTED - FIRST) * BINS
-    share = np.exp(logits.astype(np.float64) - float(logits.max()))
-    share /= share.sum()
+    share = _softmax(uncovered)
     usual = np.full(len(share), (1.0 - MORE_SHARE) / counted)
     usual[counted:] = MORE_SHARE / (PARITY * BINS)
     likely = share / usual
-    return Gap((1.0 - FLAT) * likely + FLAT)
+    return Gap((1.0 - FLAT) * likely + FLAT, _softmax(edge), edge_x)
+
+
+def _softmax(logits: NDArray[np.float32]) -> Floats:
+    share = np.exp(logits.astype(np.float64) - float(logits.max()))
+    return np.asarray(share / share.sum())
