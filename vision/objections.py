@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 CLEAR_TOOTH = 0.35  # clearness from which a graduation is surely one
-SHORT_LINE_PX = 8.0  # 0.7 mm: of 145 pictures read right on check, none had less than 12
+SHORT_LINE_PX = 4.0  # 0.7 mm: of 145 pictures read right on check, none had less than 12
 LEAST_LINE = 0.6  # mean ridge of a reference line: 99 in 100 of those have more than 0.68
 NEXT_TURN = 0.25  # share of the best reading's probability that leaves its whole turn open
 # Confidence from which a reading is given at all: of 832 pictures of tune 15 lay between 0.6 and
@@ -68,7 +68,7 @@ def against(
     chosen, out = weighed.posterior, []
     if px_per_division < LEAST_PX_PER_DIVISION:
         out.append(reason("too_small", px_per_division, LEAST_PX_PER_DIVISION))
-    if not _line_is_clear(f):
+    if not line_is_clear(f):
         out.append(reason("blurred" if is_blurred(grey) else "line_hidden"))
     if is_cut_off(f):
         out.append(reason("cut_off"))
@@ -115,7 +115,7 @@ def why_nothing(grey: NDArray[np.uint8], sleeve_diameter_px: float, missing: str
 
 def is_cut_off(f: Findings) -> bool:
     """Tell whether a clear reference line leads out of the photo before it meets a division."""
-    return _line_is_clear(f) and f.visible_to_x < f.edge.x0 + thimble.BAND_PX[0]
+    return line_is_clear(f) and f.visible_to_x < f.edge.x0 + thimble.BAND_PX[0]
 
 
 def is_blurred(grey: NDArray[np.uint8]) -> bool:
@@ -130,7 +130,8 @@ def is_blurred(grey: NDArray[np.uint8]) -> bool:
     return bool(full.any() and np.percentile(slope[full] / step[full], STEEPEST) < BLUNT)
 
 
-def _line_is_clear(f: Findings) -> bool:
+def line_is_clear(f: Findings) -> bool:
+    """Tell whether the reference line is clear, and long enough."""
     return f.edge.x0 - f.axis.first_x >= SHORT_LINE_PX and f.axis.strength >= LEAST_LINE
 
 

@@ -18,6 +18,7 @@ from vision import (
     mirror,
     objections,
     silhouettes,
+    stub,
     teeth,
     thimble,
 )
@@ -31,6 +32,7 @@ from vision.pixels import place_edge, place_line
 from vision.reasons import reason
 from vision.scale import KNOWN_SCALES, Scale
 from vision.sighting import Alternative, Refusal, Sighting
+from vision.stub import Stub
 from vision.weighing import Known, weigh_looks
 
 if TYPE_CHECKING:
@@ -57,6 +59,12 @@ class Look:
     marks: Marks
     findings: Findings | None
     missing: str  # code of what was not found, if anything
+    stub: Stub | None = None  # a short line that a nearer look found, in photo px
+
+    @property
+    def clear(self) -> bool:
+        """Whether a reference line is clearly seen."""
+        return self.findings is not None and objections.line_is_clear(self.findings)
 
     @property
     def quality(self) -> float:
@@ -84,17 +92,59 @@ def look(grey: NDArray[np.uint8], pose: Pose) -> Look:
     return second if second.quality > 0.8 * first.quality else first
 
 
-def _look_once(grey: NDArray[np.uint8], pose: Pose) -> Look:
+def _look_nearer(grey: NDArray[np.uint8], seen: Look) -> Look | None:
+    """Look for a short line where one may be, and again at the scale with the one that is found."""
+    edge = lines.fit_edge(seen.marks.ridge("edge"), closeup.ORIGIN[1])
+    if edge is None:
+        return None
+    back = closeup.invert(seen.matrix)
+    angle = seen.pose.angle_rad - math.atan(edge.across)
+    diameter = seen.pose.sleeve_diameter_px
+    found: list[Stub] = []
+    rows = stub.hints(grey, seen.matrix, edge, _line_ridge(seen.marks))
+    for tried, row in enumerate(rows[: stub.MOST]):
+        at = np.array([[float(edge.x_at(row)), closeup.ORIGIN[1] + row]])
+        x, y = closeup.move(back, at)[0]
+        found += _stubs(grey, Pose(float(x), float(y), angle, diameter / stub.NEARER))
+        if tried < stub.LIKELY and any(one.strength > stub.SURE for one in found):
+            break
+    best = stub.standing_out(found, diameter / closeup.SLEEVE_DIAMETER_PX)
+    if best is None:
+        return None
+    turned = math.atan2(best.y - best.far_y, best.x - best.far_x)
+    again = _look_once(grey, replace(seen.pose, x=best.x, y=best.y, angle_rad=turned), best)
+    return again if again.clear else None
+
+
+def _stubs(grey: NDArray[np.uint8], pose: Pose) -> list[Stub]:
+    """Find the best line near the middle of one nearer look, if any; in photo px."""
+    matrix = closeup.photo_to_closeup(pose)
+    seen = marks.read_marks(closeup.cut(grey, matrix)).within(closeup.inside(grey.shape, matrix))
+    edge = lines.fit_edge(seen.ridge("edge"), closeup.ORIGIN[1])
+    if edge is None:
+        return []
+    found = stub.stubs(_line_ridge(seen), edge, stub.SEEN_ROWS_PX * stub.NEARER)
+    placed = [place_line(grey, matrix, one.axis(), edge) for one in found[:1]]
+    return [stub.of_axis(axis).moved(closeup.invert(matrix)) for axis in placed]
+
+
+def _line_ridge(seen: Marks) -> NDArray[np.float32]:
+    return lines.less_vernier(seen.ridge("reference_line"), seen.ridge("vernier"))
+
+
+def _look_once(grey: NDArray[np.uint8], pose: Pose, known: Stub | None = None) -> Look:
     matrix = closeup.photo_to_closeup(pose)
     cut = closeup.cut(grey, matrix)
     inside = closeup.inside(grey.shape, matrix)
     seen = marks.read_marks(cut).within(inside)
     rough = lines.fit_edge(seen.ridge("edge"), closeup.ORIGIN[1])
-    line = lines.less_vernier(seen.ridge("reference_line"), seen.ridge("vernier"))
-    axis = lines.fit_axis(line, -rough.across if rough else 0.0)
+    axis = lines.fit_axis(_line_ridge(seen), -rough.across if rough else 0.0)
+    if known is not None:
+        axis = known.moved(matrix).axis()
     edge = lines.fit_edge(seen.ridge("edge"), axis.y0) if axis else None
     if axis is None or edge is None:
-        return Look(pose, matrix, cut, seen, None, "line_hidden" if axis is None else "cut_off")
+        missing = "line_hidden" if axis is None else "cut_off"
+        return Look(pose, matrix, cut, seen, None, missing, known)
     axis = replace(axis, x_edge=edge.x0, y0=float(axis.y_at(edge.x0)))
     axis = place_line(grey, matrix, axis, edge)
     edge = place_edge(grey, matrix, axis, edge)
@@ -120,7 +170,7 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose) -> Look:
         over_x,
         float(np.flatnonzero(level)[-1] if level.any() else 0),
     )
-    return Look(pose, matrix, cut, seen, findings, "")
+    return Look(pose, matrix, cut, seen, findings, "", known)
 
 
 def _refined(seen: Look) -> Pose:
@@ -180,16 +230,23 @@ def sight(
     if mirrored > MIRRORED:
         return Refusal((reason("mirrored"),), evidence=evidence_of(best.matrix, best.findings))
     # However sure one look is: of 63 surer than 0.99 (tune), the other shook 2 that were wrong
-    again = _look_once(photo.grey, _aside(best.pose)).findings
+    again = _look_once(photo.grey, _aside(best.pose), best.stub).findings
     looks = [best.findings] + ([again] if again else [])
     return _decided(best, looks, Known(scale, edge_set_mm, near_divisions), 1.0 - mirrored)
 
 
 def _best_look(grey: NDArray[np.uint8]) -> Look | None:
-    """Look closely at the likeliest places until one is good; the best of them."""
+    """Look closely at the likeliest places until one is good; the best of them.
+
+    Once, where a scale is but no clear line, for a short line too.
+    """
     best: Look | None = None
+    nearer = False
     for place in find(grey)[:MOST_POSES]:
         seen = look(grey, place.pose)
+        if not (seen.clear or nearer) and seen.marks.present > PRESENT:
+            nearer = True
+            seen = _look_nearer(grey, seen) or seen
         if best is None or seen.quality > best.quality:
             best = seen
         if best.quality > GOOD_LOOK:
@@ -204,7 +261,8 @@ def _mirrored_probability(seen: Look, scale: Scale | None) -> float:
     if not mirror.doubtful(seen.marks, seen.findings, scale):
         return 0.0
     upright = Pose(*closeup.ORIGIN, 0.0, closeup.SLEEVE_DIAMETER_PX)
-    flipped = _look_once(np.ascontiguousarray(seen.grey[::-1]), upright)
+    known = seen.stub.moved(seen.matrix).flipped(closeup.SIZE[1]) if seen.stub else None
+    flipped = _look_once(np.ascontiguousarray(seen.grey[::-1]), upright, known)
     return mirror.mirrored_probability(
         seen.marks, seen.findings, flipped.marks, flipped.findings, scale
     )
