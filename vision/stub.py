@@ -167,8 +167,9 @@ def stubs(ridge: Map, edge: Edge, reach: float, held: float = HELD) -> list[Stub
     out = []
     for row in _tops(rows, best[0], 0.0):
         _, length, total, incline = best[:, int(np.argmin(np.abs(rows - row)))].tolist()
-        x, y, run = float(edge.x_at(row)), ORIGIN[1] + row, length + GAP_PX
-        out.append(Stub(x, y, x - run, y - incline * run, total / length, U_ROW_PX))
+        at_x, at_y, run = float(edge.x_at(row)), ORIGIN[1] + row, length + GAP_PX
+        far = (at_x - run, at_y - incline * run)
+        out.append(Stub(at_x, at_y, *far, total / length, U_ROW_PX))
     return out
 
 
