@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -91,6 +92,7 @@ def test_a_line_stands_out_or_is_none(other, y, kept):
     elsewhere = stub.Stub(450.0, y, 440.0, y, other, 0.2)
     assert stub.standing_out([same, elsewhere, best], 2.0) == (best if kept else None)
     assert stub.standing_out([], 2.0) is None
+    assert stub.standing_out([replace(best, strength=0.6)], 2.0) is None
 
 
 def test_a_stub_goes_to_the_photo_and_back_and_over_to_the_mirror_image():
