@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vision import combs, sleeve, thimble
+from vision import combs, lengths, sleeve, thimble
 from vision.combs import Comb
 from vision.gap import Gap
 from vision.lines import Axis, Edge, Outline
@@ -43,9 +43,9 @@ PLACES_PX = np.arange(-14, 15) / 2.0  # from where the edge was found, that it m
 U_BETWEEN_PX = 0.2  # of a place between two of those
 SURE_OF_COLUMNS = 0.9  # share of the gap network's belief in the edge's place that is not spread
 # How much the fitted edge's place, the gap network's and its pitches uncovered count: log loss
-TOLD = (0.5, 0.5, 0.7)
+TOLD = (0.4, 0.7, 1.0)
 # how far each kind of evidence may speak against a reading, as a log-likelihood: it may mislead
-FLOORS = {"numbers": 10.0, "first": 8.0, "sides": 6.0, "wholes": 10.0}
+FLOORS = {"numbers": 10.0, "first": 8.0, "sides": 6.0, "wholes": 10.0, "lengths": 4.0}
 U_ROLL_DIVISIONS = 0.04  # per unit of the roll's sine: of tune's rolled views, odd seeds
 BELOW_NOTHING = 0.16  # of a turn: how far below its start a closed gauge commonly shows
 GRATING_WEIGHT = 20.0  # log-likelihood of a scale per unit of its grating's coherence
@@ -115,6 +115,13 @@ def _thimble_states(f: Findings, divisions: int, downwards: bool) -> tuple[Grati
     on = thimble.grating(f.bevel, divisions, f.axis.u_y0)
     offsets = thimble.numeral_offsets(f.on_thimble, on, f.outline.widening, f.axis, f.edge)
     return on, thimble.whole_log_likelihood(f.on_thimble, offsets, on, downwards)
+
+
+@lru_cache(maxsize=32)
+def _length_states(f: Findings, divisions: int, downwards: bool) -> Floats:
+    """The log-likelihood of each whole division at the line by the lengths of the lines."""
+    on, _ = _thimble_states(f, divisions, downwards)
+    return lengths.length_log_likelihood(f.bevel, on, downwards)
 
 
 def _floored(kind: str, log_likelihood: Floats) -> Floats:
@@ -255,7 +262,9 @@ def weigh(
     nearest = np.round(gap)
     turns = nearest[:, :, None] + np.array([-1.0, 0.0, 1.0])
     miss = (uncovered[:, None, None] - turns - (division / n)[None, :, None]) * pitch_mm
-    total = on_sleeve[:, None, None] + _floored("wholes", wholes)[None, :, None]
+    fives = _length_states(f, n, scale.reversed)
+    at_line = _floored("wholes", wholes) + _floored("lengths", fives)
+    total = on_sleeve[:, None, None] + at_line[None, :, None]
     total = total + _set_log_likelihood(miss, spread[:, None, None] * pitch_mm, edge_set_mm)
     shown = turns + (division / n)[None, :, None]
     total = total - 0.5 * np.maximum(np.minimum(shown, 0.0) / BELOW_NOTHING, -4.0) ** 2

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 STEP_PX = 0.25  # of rows
 BEHIND_PX = np.arange(1.5, 13.5, 0.5)  # columns, from the edge
+TALL_PX = np.arange(1.5, 61.5, 1.0)  # columns that hold lines in all their length, and numbers
+TALL_STEP_PX = 0.5  # of their rows
 PIECES = 4  # that a line is cut into along its length, each of 3 px
 AROUND = (3.5, 0.3)  # lines that are looked at: divisions and radians to either side, the greater
 FARTHEST_RAD = 1.0  # divisions farther round are too crowded
@@ -46,19 +48,32 @@ FAINTEST, CLEAREST = 0.05, 1.5  # a piece counts by its strength over the usual,
 
 @dataclass(frozen=True, eq=False)
 class Strip:
-    """The photo beside the edge: rows `dy` below the line, columns `BEHIND_PX`; (columns, rows)."""
+    """The photo beside the edge: rows `dy` below the line, columns `BEHIND_PX`; (columns, rows).
+
+    `tall` is the same at columns `TALL_PX`, its rows `TALL_STEP_PX` apart from the same first one.
+    """
 
     dy: Floats
     grey: Floats = field(repr=False)
     photo_px: float  # close-up px a photo px
+    tall: Floats = field(repr=False)
 
     def across(self, place: Floats) -> Floats:
         """Look up at rows `place`, (..., columns, m), between the strip's own."""
-        row = np.clip((place - self.dy[0]) / STEP_PX, 0.0, len(self.dy) - 1.001)
-        at = row.astype(np.intp)
-        part = row - at
-        column = np.arange(len(self.grey))[:, None]
-        return np.asarray((1.0 - part) * self.grey[column, at] + part * self.grey[column, at + 1])
+        return _between(self.grey, (place - self.dy[0]) / STEP_PX)
+
+    def tall_across(self, place: Floats) -> Floats:
+        """Look up at rows `place`, (..., tall columns, m)."""
+        return _between(self.tall, (place - self.dy[0]) / TALL_STEP_PX)
+
+
+def _between(grey: Floats, row: Floats) -> Floats:
+    """Look up between the rows of `grey`, (columns, rows), at `row`, (..., columns, m)."""
+    row = np.clip(row, 0.0, grey.shape[1] - 1.001)
+    at = row.astype(np.intp)
+    part = row - at
+    column = np.arange(len(grey))[:, None]
+    return np.asarray((1.0 - part) * grey[column, at] + part * grey[column, at + 1])
 
 
 @dataclass(frozen=True)
@@ -95,10 +110,15 @@ class Placed:
 def strip_of(grey: NDArray[np.uint8], matrix: NDArray[np.float64], axis: Axis, edge: Edge) -> Strip:
     """Sample the photo beside the edge; `matrix`, (2, 3), takes it to the close-up."""
     reach = 0.55 * SLEEVE_DIAMETER_PX
+
+    def seen(columns: Floats, step: float) -> Floats:
+        dy = np.arange(-reach, reach, step)
+        x = edge.x_at(dy)[None, :] + columns[:, None]
+        return sampled(grey, matrix, x, axis.y_at(x) + dy[None, :])
+
+    photo_px = float(np.hypot(matrix[0, 0], matrix[0, 1]))
     dy = np.arange(-reach, reach, STEP_PX)
-    x = edge.x_at(dy)[None, :] + BEHIND_PX[:, None]
-    y = axis.y_at(x) + dy[None, :]
-    return Strip(dy, sampled(grey, matrix, x, y), float(np.hypot(matrix[0, 0], matrix[0, 1])))
+    return Strip(dy, seen(BEHIND_PX, STEP_PX), photo_px, seen(TALL_PX, TALL_STEP_PX))
 
 
 def placed(strip: Strip, on: Cylinder, fraction: float) -> Placed | None:

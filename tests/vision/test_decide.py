@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 from decimal import Decimal
 
 import numpy as np
@@ -15,7 +16,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vision import combs, decide
+from vision import combs, decide, divisions
 from vision.decide import Findings
 from vision.lines import Axis, Edge, Outline
 from vision.marks import Numeral
@@ -220,6 +221,34 @@ def test_one_misread_number_is_outvoted():
             again = Findings(**{name: getattr(f, name) for name in f.__dataclass_fields__})
             assert abs(misses(decide.weigh(again, FINE), 22, 31.6)[0]) < 0.1
             group[wrong] = n
+
+
+def long_fives(division):
+    """The photo beside the edge, where every fifth line is longer; only their lengths show."""
+    dy = np.arange(-88.0, 88.0, divisions.TALL_STEP_PX)
+    tall = np.full((len(divisions.TALL_PX), len(dy)), 150.0)
+    for k in range(math.floor(division) - 9, math.floor(division) + 11):
+        length = 20.0 if k % 5 == 0 else 14.0
+        behind = divisions.TALL_PX[: int(np.searchsorted(divisions.TALL_PX, length))]
+        y = -(RADIUS + WIDENING * behind) * math.sin((k - division) * 2 * math.pi / 50)
+        tall[: len(behind)] -= 60.0 * np.exp(-0.5 * ((dy - y[:, None]) / 0.9) ** 2)
+    flat = np.full((len(divisions.BEHIND_PX), 4 * len(dy)), 150.0)
+    return divisions.Strip(dy, flat, 1.0, tall)
+
+
+def test_long_lines_put_numbers_right_that_stand_a_division_off():
+    seen = findings(FINE, 14, 27.3, 0.1)
+    # 5 px above their divisions, which lie 10 px apart: the one before may be the one at the line
+    moved = [number(int(np.argmax(n.log_probability)), n.x, n.y - 5, n.on) for n in seen.on_thimble]
+    numbers_only = replace(seen, on_thimble=moved)
+    both = replace(numbers_only, bevel=replace(seen.bevel, strip=long_fives(27.3)))
+    share = []
+    for f in (numbers_only, both):
+        posterior = decide.weigh(f, FINE)
+        at = np.abs(misses(posterior, 14, 27.3)) < 0.1
+        share.append(float(probabilities(posterior)[at].sum()))
+    assert share[0] < 0.8
+    assert share[1] > 0.9  # a twentieth is left to lines of other lengths than is usual
 
 
 @pytest.mark.parametrize("scale", [FINE, SCHOOL, INCH])
