@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,7 @@ from vision.combs import Comb
 from vision.gap import Gap
 from vision.lines import Axis, Edge, Outline
 from vision.marks import Numeral
+from vision.numbering import Printed, printed_on
 from vision.parallax import parallax_divisions
 from vision.scale import Scale
 from vision.teeth import Tooth, straight_x
@@ -50,8 +52,9 @@ U_ROLL_DIVISIONS = 0.04  # per unit of the roll's sine: of tune's rolled views, 
 BELOW_NOTHING = 0.16  # of a turn: how far below its start a closed gauge commonly shows
 GRATING_WEIGHT = 20.0  # log-likelihood of a scale per unit of its grating's coherence
 SHARPENED = 1.3  # power that calibrates the weights: least log loss on 145 pictures of `check`
-KEPT = 80  # states of the sleeve that are followed up
+KEPT = 120  # states of the sleeve that are followed up
 KEPT_PLACES = 300  # and of them with the edge's places
+HOPELESS = 30.0  # log-likelihood below the best from which a reading is not worth counting
 MOST_ALTERNATIVES = 6
 KEPT_READINGS = 300  # of each look, when two are put together
 
@@ -80,12 +83,14 @@ class Posterior:
     """Readings under one scale with their log-weights, best first, and what they rest on.
 
     `shown` counts divisions above the range start, as a straight look at the reference line would
-    find them (parallax taken off).
+    find them (parallax taken off). `begins` is where the range of each begins, in divisions above
+    the scale's: other starts may have been tried with it.
     """
 
     scale: Scale
     shown: Floats
     log_weight: Floats
+    begins: Floats
     grating: Grating
     u_division: float
     parallax_divisions: float
@@ -102,6 +107,22 @@ class Posterior:
         """Calibrated probability of each reading, given the scale."""
         sharpened = SHARPENED * (self.log_weight - self.log_weight.max())
         return np.asarray(np.exp(sharpened - _log_sum(sharpened)))
+
+    @property
+    def start_probability(self) -> float:
+        """Calibrated probability of the range starting where the scale does."""
+        return float(self.probability[self.begins == 0].sum())
+
+    def counted_from(self, start: Decimal) -> Posterior:
+        """Give the same readings above another range start."""
+        by = float((start - self.scale.start) / self.scale.pitch) * self.scale.divisions
+        scale = replace(self.scale, start=start)
+        return replace(self, scale=scale, shown=self.shown - by, begins=self.begins - by)
+
+    def counted_from_best(self) -> Posterior:
+        """Give the same readings above the range start of the best."""
+        by = round(float(self.begins[0])) * self.scale.least_count
+        return self.counted_from(self.scale.start + by)
 
 
 def _log_sum(values: Floats) -> float:
@@ -130,21 +151,19 @@ def _floored(kind: str, log_likelihood: Floats) -> Floats:
 
 
 def _sleeve_states(
-    f: Findings, scale: Scale, radius_px: float, named: bool
-) -> tuple[Floats, Floats, Floats, list[Comb]]:
-    """States of the sleeve: uncovered pitches, their uncertainty, log-likelihood, comb of each.
-
-    A `named` gauge may have its range start on the frame and 0 on the sleeve.
-    """
+    f: Findings, scale: Scale, radius_px: float, printed: tuple[Printed, ...]
+) -> tuple[Floats, Floats, list[Comb], list[Decimal]]:
+    """States of the sleeve: uncovered pitches, log-likelihood, comb and range start of each."""
     tried = list(f.combs)
     if len(f.teeth) < combs.FEW or not tried:
         tried += combs.customary_combs(scale, f.teeth, f.over_x, radius_px)
     most = round(sleeve.MAX_TRAVEL_MM / float(scale.pitch_mm))
-    starts = sorted({float(scale.start), 0.0} if named else {float(scale.start)})
+    starts = sorted({one.start for one in printed})
     heats = [(n.heat, n.y < float(f.axis.y_at(n.x))) for n in f.on_sleeve]
     above = (1.0 + sum(h for h, up in heats if up)) / (2.0 + sum(h for h, _ in heats))
     kinds: dict[str, list[Floats]] = {"numbers": [], "first": [], "sides": [], "rest": []}
-    shown, which = [], []
+    shown: list[Floats] = []
+    which: list[tuple[Comb, Decimal]] = []
     for comb in tried:
         first = 0 if comb.teeth else -1
         uncovered = np.arange(first, most + 1, dtype=np.float64) + comb.phase
@@ -152,26 +171,35 @@ def _sleeve_states(
             comb.place(straight_x(n.x, n.y, f.axis, f.edge, f.shear), f.over_x) for n in f.on_sleeve
         ]
         px_per_mm = comb.pitch_px / float(scale.pitch_mm)
-        numbers = [
-            sleeve.number_log_likelihood(f.on_sleeve, places, uncovered, scale, s, px_per_mm)
-            for s in starts
-        ]
         seen = (comb, f.teeth, uncovered, f.over_x)
-        kinds["numbers"].append(np.logaddexp.reduce(numbers, axis=0) - math.log(len(starts)))
-        kinds["first"].append(sleeve.first_log_likelihood(*seen, f.visible_from_x, f.axis.first_x))
+        first_seen = sleeve.first_log_likelihood(*seen, f.visible_from_x, f.axis.first_x)
         halves = float(scale.pitch_mm) == sleeve.HALF_MM
-        kinds["sides"].append(sleeve.side_log_likelihood(*seen, halves=halves, numbers_above=above))
-        rest = comb.log_likelihood + combs.spacing_log_prior(comb, scale, radius_px)
-        kinds["rest"].append(rest + sleeve.long_log_likelihood(*seen, scale))
-        shown.append(uncovered)
-        which += [comb] * len(uncovered)
+        sides = sleeve.side_log_likelihood(*seen, halves=halves, numbers_above=above)
+        spaced = comb.log_likelihood + combs.spacing_log_prior(comb, scale, radius_px)
+        rest = spaced + sleeve.long_log_likelihood(*seen, scale)
+        for start in starts:
+            own = [one for one in printed if one.start == start]
+            share = sum(one.share for one in own)
+            numbers = [
+                sleeve.number_log_likelihood(
+                    f.on_sleeve, places, uncovered, scale, one.number, px_per_mm
+                )
+                + math.log(one.share / share)
+                for one in own
+            ]
+            kinds["numbers"].append(np.logaddexp.reduce(numbers, axis=0))
+            kinds["first"].append(first_seen)
+            kinds["sides"].append(sides)
+            kinds["rest"].append(rest + math.log(share))
+            shown.append(uncovered)
+            which += [(comb, start)] * len(uncovered)
     joined = {kind: np.concatenate(values) for kind, values in kinds.items()}
     value = joined.pop("rest")
     for kind, log_likelihood in joined.items():
         value = value + _floored(kind, log_likelihood)
     best = np.argsort(-value)[:KEPT]
     kept = [which[i] for i in best]
-    return np.concatenate(shown)[best], np.array([c.u_phase for c in kept]), value[best], kept
+    return np.concatenate(shown)[best], value[best], [c for c, _ in kept], [s for _, s in kept]
 
 
 def _normal_share(z: Floats) -> Floats:
@@ -207,8 +235,8 @@ def _edge_places(f: Findings) -> tuple[Floats, Floats]:
     """Where the edge may stand over the sleeve: px from `f.over_x`, and log-shares."""
     share, off_px = MISPLACED
     place = math.hypot(U_PLACE_PX, U_EDGE * f.edge.u_x0, U_ASLANT * (f.edge.x0 - f.over_x))
-    spread = ((place, 1.0 - share), (math.hypot(place, off_px), share))
-    fitted = sum(part / u * np.exp(-0.5 * (PLACES_PX / u) ** 2) for u, part in spread)
+    u, part = np.array([(place, 1.0 - share), (math.hypot(place, off_px), share)]).T[:, :, None]
+    fitted = (part / u * np.exp(-0.5 * (PLACES_PX / u) ** 2)).sum(axis=0)
     log_share = TOLD[0] * np.log(fitted / fitted.sum())
     if f.gap is not None:
         seen = np.interp(f.over_x + PLACES_PX, f.gap.places_x, f.gap.columns, 0.0, 0.0)
@@ -220,11 +248,14 @@ def _edge_places(f: Findings) -> tuple[Floats, Floats]:
 
 
 def _placed(
-    f: Findings, states: tuple[Floats, Floats, Floats, list[Comb]]
-) -> tuple[Floats, Floats, Floats, list[Comb]]:
-    """Spread states of the sleeve over the edge's places, and keep the likeliest."""
-    uncovered, spread, value, of_state = states
-    pitch_px = np.array([c.pitch_px for c in of_state])
+    f: Findings, states: tuple[Floats, Floats, list[Comb], list[Decimal]]
+) -> tuple[Floats, Floats, list[Comb], list[Decimal], Floats]:
+    """Spread states of the sleeve over the edge's places, and keep the likeliest.
+
+    Besides what states have, gives each one's uncertainty of the pitches uncovered.
+    """
+    uncovered, value, of_state, starts = states
+    pitch_px, spread = np.array([(c.pitch_px, c.u_phase) for c in of_state]).T
     off, log_share = _edge_places(f)
     placed = uncovered[:, None] + off[None, :] / pitch_px[:, None]
     likely = value[:, None] + log_share[None, :]
@@ -233,20 +264,26 @@ def _placed(
     best = np.argsort(-likely, axis=None)[:KEPT_PLACES]
     state = best // len(off)
     u = np.hypot(spread, U_BETWEEN_PX / pitch_px)[state]
-    return placed.ravel()[best], u, likely.ravel()[best], [of_state[i] for i in state]
+    kept = [of_state[i] for i in state], [starts[i] for i in state]
+    return placed.ravel()[best], likely.ravel()[best], *kept, u
 
 
 def weigh(
-    f: Findings, scale: Scale, edge_set_mm: tuple[float, float] | None = None, *, named: bool = True
+    f: Findings,
+    scale: Scale,
+    edge_set_mm: tuple[float, float] | None = None,
+    *,
+    printed: tuple[Printed, ...] = (),
 ) -> Posterior:
     """Weigh all readings under one scale.
 
     Parameters
     ----------
-    named : bool
-        Whether the scale is that of a known gauge, or one that is tried.
     edge_set_mm : (mean, standard deviation), optional
         The gauge's own, where it is known; otherwise as gauges usually have it.
+    printed : tuple of Printed, optional
+        What the sleeve may be numbered from, of all range starts that are tried; otherwise as on a
+        gauge that is known.
     """
     n, pitch_mm = scale.divisions, float(scale.pitch_mm)
     grating, wholes = _thimble_states(f, n, scale.reversed)
@@ -255,8 +292,9 @@ def weigh(
         parallax = -parallax
     fraction = grating.fraction if not scale.reversed else 1.0 - grating.fraction
     division = np.arange(n) + fraction - parallax
-    states = _sleeve_states(f, scale, grating.sleeve_radius, named)
-    uncovered, spread, on_sleeve, of_state = _placed(f, states)
+    states = _sleeve_states(f, scale, grating.sleeve_radius, printed or printed_on(scale))
+    uncovered, on_sleeve, of_state, starts, spread = _placed(f, states)
+    above = np.array([float(start / scale.pitch) * n for start in starts])  # divisions from 0
     middle = edge_set_mm[0] if edge_set_mm else sum(USUAL_SET_MM) / 2
     gap = uncovered[:, None] - division[None, :] / n - middle / pitch_mm
     nearest = np.round(gap)
@@ -268,27 +306,33 @@ def weigh(
     total = total + _set_log_likelihood(miss, spread[:, None, None] * pitch_mm, edge_set_mm)
     shown = turns + (division / n)[None, :, None]
     total = total - 0.5 * np.maximum(np.minimum(shown, 0.0) / BELOW_NOTHING, -4.0) ** 2
-    keys = np.round(turns * n + np.arange(n)[None, :, None]).astype(int)
+    keys = np.round(above[:, None, None] + turns * n + np.arange(n)[None, :, None]).astype(int)
     flat_keys, flat = keys.ravel(), total.ravel()
-    readings, inverse = np.unique(flat_keys, return_inverse=True)
+    worth = np.flatnonzero(flat > flat.max() - HOPELESS)
+    likeliest = worth[np.argsort(-flat[worth], kind="stable")]
+    readings, first, inverse = np.unique(
+        flat_keys[likeliest], return_index=True, return_inverse=True
+    )
+    flat, of_reading = flat[likeliest], likeliest[first] // (n * 3)
     top = flat.max()
     summed = np.bincount(inverse.ravel(), np.exp(flat - top))
     weight = np.log(summed + 1e-300) + top + GRATING_WEIGHT * grating.coherence
     order = np.argsort(-weight)
-    best = int(np.argmax(flat))
-    state = best // (n * 3)
+    best = int(likeliest[0])
     u_gap = min(1.0, f.outline.u_step / max(f.outline.step, 1.0))
     u_roll = U_ROLL_DIVISIONS * abs(math.sin(grating.roll_rad))
     u = math.sqrt(grating.u_fraction**2 + (parallax * u_gap) ** 2 + u_roll**2)
+    begins = above[of_reading[order]]
     return Posterior(
-        scale,
-        readings[order].astype(float) + fraction - parallax,
+        replace(scale, start=starts[of_reading[order[0]]]),
+        readings[order].astype(float) + fraction - parallax - begins[0],
         weight[order],
+        begins - begins[0],
         grating,
         u,
         parallax if not scale.reversed else -parallax,
         float(miss.ravel()[best] / pitch_mm),
-        of_state[state],
+        of_state[best // (n * 3)],
     )
 
 
@@ -297,32 +341,40 @@ def merge(one: Posterior, other: Posterior) -> Posterior:
 
     Both must be under the same pitch and divisions; the fractions are averaged where they agree.
     """
+    other = other.counted_from(one.scale.start)
     grid = one.shown[0] - math.floor(one.shown[0])
     believed: dict[int, float] = {}
-    place: dict[int, list[float]] = {}
+    place: dict[int, list[tuple[float, float]]] = {}
     for look in (one, other):
         share = look.log_weight - look.log_evidence - math.log(2.0)
-        for shown, weight in zip(look.shown[:KEPT_READINGS], share, strict=False):
+        readings = zip(look.shown[:KEPT_READINGS], look.begins, share, strict=False)
+        for shown, begins, weight in readings:
             key = round(float(shown) - grid)
             believed[key] = float(np.logaddexp(believed.get(key, -np.inf), weight))
-            place.setdefault(key, []).append(float(shown))
+            place.setdefault(key, []).append((float(shown), float(begins)))
     keys = sorted(believed, key=lambda k: -believed[k])
-    shown = np.array([np.mean(place[k]) for k in keys])
+    shown = np.array([np.mean([at for at, _ in place[k]]) for k in keys])
+    begins = np.array([place[k][0][1] for k in keys])
     weight = np.array([believed[k] for k in keys])
     evidence = 0.5 * (one.log_evidence + other.log_evidence)
-    spread = abs(place[keys[0]][0] - place[keys[0]][-1])
-    u = math.hypot(0.5 * (one.u_division + other.u_division), 0.5 * spread)
-    return replace(one, shown=shown, log_weight=weight + evidence, u_division=u)
+    seen = place[keys[0]]
+    u = math.hypot(0.5 * (one.u_division + other.u_division), 0.5 * abs(seen[0][0] - seen[-1][0]))
+    return replace(
+        one, shown=shown, log_weight=weight + evidence, begins=begins, u_division=u
+    ).counted_from_best()
 
 
 def within_half_a_turn(one: Posterior, near_divisions: float | None) -> Posterior:
     """Keep the readings within half a turn of where the gauge is known to stand, if it is."""
     if near_divisions is None:
         return one
-    kept = np.abs(one.shown - near_divisions) <= one.scale.divisions / 2
+    off = np.abs(one.shown - one.begins - near_divisions)
+    kept = off <= one.scale.divisions / 2
     if not kept.any():
         return one
-    return replace(one, shown=one.shown[kept], log_weight=one.log_weight[kept])
+    return replace(
+        one, shown=one.shown[kept], log_weight=one.log_weight[kept], begins=one.begins[kept]
+    ).counted_from_best()
 
 
 def within_one_division(shown: Floats, probability: Floats, at: float) -> float:

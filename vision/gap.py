@@ -53,7 +53,7 @@ class Gap:
     @property
     def places_x(self) -> Floats:
         """Close-up x of each column."""
-        return self.edge_x + (np.arange(SIZE[0]) - ORIGIN[0]) / ZOOM
+        return np.asarray(self.edge_x + (np.arange(SIZE[0]) - ORIGIN[0]) / ZOOM)
 
     def log_likelihood(self, uncovered: Floats) -> Floats:
         """Log-likelihood of pitches uncovered, of any shape, against even belief."""

@@ -13,6 +13,7 @@ from vision import (
     combs,
     decide,
     divisions,
+    gap,
     lines,
     marks,
     mirror,
@@ -169,6 +170,7 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose, known: Stub | None = None) -
         float(outside[-1] + 1 if outside.size else 0),
         over_x,
         float(np.flatnonzero(level)[-1] if level.any() else 0),
+        gap.look(grey, matrix, axis, edge),
     )
     return Look(pose, matrix, cut, seen, findings, "", known)
 

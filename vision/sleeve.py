@@ -13,6 +13,7 @@ import numpy as np
 
 from vision.combs import MISSED_NEXT, Comb, belonging, missed
 from vision.marks import Numeral
+from vision.numbering import log_share_over_learnt
 from vision.scale import Scale
 from vision.teeth import Tooth
 
@@ -55,6 +56,7 @@ def number_log_likelihood(
     """
     unit_mm = 1.0 if scale.unit == "mm" else 2.54
     pitch_mm = float(scale.pitch_mm)
+    common = log_share_over_learnt(scale.unit)
     period = 100.0 if scale.unit == "mm" else 10.0
     total = np.log(ASIDE_SHARES)[:, None] + np.zeros((len(ASIDE_MM), len(uncovered)))
     for peak, place in zip(numerals, places, strict=True):
@@ -66,7 +68,7 @@ def number_log_likelihood(
         sigma = math.hypot(NUMBER_SIGMA_MM, NUMBER_SIGMA_PX / px_per_mm) + (0.4 if covered else 0.0)
         off = (miss[None, :, :] - ASIDE_MM[:, None, None]) / sigma
         near = np.exp(-0.5 * off * off) / (sigma * math.sqrt(2 * math.pi))
-        good = near @ np.exp(peak.log_probability[likely])
+        good = near @ np.exp(peak.log_probability[likely] + common[likely])
         share = 1 - (1 - OUTLIER) * min(1.0, 1.25 * peak.heat)
         # a stray number lies anywhere within the travel
         total += np.log(share / MAX_TRAVEL_MM + (1 - share) * good)

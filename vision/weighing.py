@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from decimal import Decimal
 
 import numpy as np
 
 from vision import decide
 from vision.decide import Findings, Posterior
+from vision.numbering import customary, printed_on
 from vision.scale import KNOWN_SCALES, Scale
 
-# Guesses at how common the trade's scales and range starts are, in the order of `KNOWN_SCALES`:
-# half a millimetre in fifty divisions is by far the commonest (common practice)
+# Guesses at how common the trade's scales are, in the order of `KNOWN_SCALES`: half a millimetre in
+# fifty divisions is by far the commonest (common practice)
 SCALE_SHARES = (0.60, 0.12, 0.18, 0.06, 0.04)
-STARTS_MM = {Decimal(0): 0.76, Decimal(25): 0.12, Decimal(50): 0.07, Decimal(75): 0.05}
 
 
 @dataclass(frozen=True)
@@ -46,16 +44,17 @@ def weigh_looks(looks: list[Findings], known: Known) -> Weighed:
     known : Known
         With no scale in it, those of the trade are tried and the likeliest is kept.
     """
-    candidates = [(known.scale, 1.0)] if known.scale else list(_customary_scales())
     named = known.scale is not None
+    tried = [known.scale] if known.scale else KNOWN_SCALES
     firsts, posteriors = [], []
-    for tried, _ in candidates:
-        each = [decide.weigh(f, tried, known.edge_set_mm, named=named) for f in looks]
+    for scale in tried:
+        printed = printed_on(scale) if named else customary(scale)
+        each = [decide.weigh(f, scale, known.edge_set_mm, printed=printed) for f in looks]
         merged = decide.merge(*each) if len(each) == 2 else each[0]
         firsts.append(each[0].log_evidence)
         posteriors.append(decide.within_half_a_turn(merged, known.near_divisions))
     evidences = np.array([p.log_evidence for p in posteriors])
-    evidences += np.log([share for _, share in candidates])
+    evidences += 0.0 if named else np.log(SCALE_SHARES)
     shares = np.exp(evidences - evidences.max())
     best = int(np.argmax(evidences))
     return Weighed(posteriors[best], float(shares.max() / shares.sum()), firsts[best])
@@ -76,13 +75,3 @@ def rival_log_ratio(f: Findings, weighed: Weighed, known: Known) -> float:
     ]
     evidences = [decide.weigh(f, rival, known.edge_set_mm).log_evidence for rival in rivals]
     return max(evidences, default=-np.inf) - weighed.first_log_evidence
-
-
-def _customary_scales() -> Iterator[tuple[Scale, float]]:
-    """Yield the trade's scales with the range starts that sleeves are numbered from."""
-    for scale, share in zip(KNOWN_SCALES, SCALE_SHARES, strict=True):
-        if scale.unit == "in":
-            yield scale, share
-            continue
-        for start, of_starts in STARTS_MM.items():
-            yield replace(scale, start=start), share * of_starts

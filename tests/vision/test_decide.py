@@ -254,7 +254,7 @@ def test_long_lines_put_numbers_right_that_stand_a_division_off():
 @pytest.mark.parametrize("scale", [FINE, SCHOOL, INCH])
 def test_the_scale_that_is_engraved_has_the_most_evidence(scale):
     f = findings(scale, 11, 0.43 * scale.divisions, 0.1)
-    evidence = {s: decide.weigh(f, s, named=False).log_evidence for s in (FINE, SCHOOL, INCH)}
+    evidence = {s: decide.weigh(f, s).log_evidence for s in (FINE, SCHOOL, INCH)}
     assert max(evidence, key=lambda s: evidence[s]) == scale
     others = [value for s, value in evidence.items() if s != scale]
     assert evidence[scale] > max(others) + 3

@@ -16,6 +16,7 @@ from tests.vision.test_decide import SCHOOL, findings, thimble_of
 from vision import mirror
 from vision.decide import Findings
 from vision.marks import Marks
+from vision.numbering import learnt_shares
 
 DEPTH = replace(SCHOOL, reversed=True)
 
@@ -28,11 +29,12 @@ def look(mirrored: float) -> Marks:
 
 
 def illegible(found: Findings) -> Findings:
-    """The same numbers, each of any value."""
+    """The same numbers, each of any value: the network says what it always expects."""
     blank = np.full(100, -np.log(100), np.float32)
+    usual = np.log(learnt_shares()).astype(np.float32)
     return replace(
         found,
-        on_sleeve=[replace(n, log_probability=blank) for n in found.on_sleeve],
+        on_sleeve=[replace(n, log_probability=usual) for n in found.on_sleeve],
         on_thimble=[replace(n, log_probability=blank) for n in found.on_thimble],
     )
 

@@ -5,16 +5,28 @@ from __future__ import annotations
 from dataclasses import replace
 from decimal import Decimal
 
+import numpy as np
 import pytest
 
 from tests.vision.test_decide import FINE, INCH, SCHOOL, findings
 from vision import decide
-from vision.objections import ANOTHER_PITCH
+from vision.numbering import learnt_shares
+from vision.objections import ANOTHER_PITCH, START_CLEAR
 from vision.scale import Scale
 from vision.weighing import Known, rival_log_ratio, weigh_looks
 
 SETS_MM = (None, (0.1, 0.02))
 COARSE = Scale(Decimal(1), 50)
+
+
+def findings_from(scale, turns, division):
+    """As of a gauge from 0, but numbered from the scale's own range start."""
+    found = findings(replace(scale, start=Decimal(0)), turns, division, 0.1)
+    numbers = [
+        replace(n, log_probability=np.roll(n.log_probability, int(scale.start)))
+        for n in found.on_sleeve
+    ]
+    return replace(found, on_sleeve=numbers)
 
 
 @pytest.mark.parametrize("edge_set_mm", SETS_MM)
@@ -61,3 +73,58 @@ def test_where_the_gauge_is_known_to_stand_no_other_turn_is_left():
     near = weigh_looks([found], replace(Known(FINE), near_divisions=49.0)).posterior
     assert abs(near.shown - 49.0).max() <= 25.0
     assert len(weigh_looks([found], Known(FINE)).posterior.shown) > len(near.shown)
+
+
+@pytest.mark.parametrize("start", [0, 25, 50, 75])
+def test_without_a_name_the_numbers_tell_where_the_range_starts(start):
+    engraved = replace(FINE, start=Decimal(start))
+    weighed = weigh_looks([findings_from(engraved, 23, 13.4)], Known(None))
+    assert weighed.posterior.scale.start == start
+    assert weighed.posterior.shown[0] == pytest.approx(23 * 50 + 13.4, abs=0.1)
+    others = weighed.posterior.begins != 0
+    assert weighed.posterior.start_probability > 0.8
+    assert others.any()
+    # each other start leaves the same place on the thimble
+    off = weighed.posterior.shown[others] - weighed.posterior.shown[0]
+    assert abs(off - off.round()).max() < 1e-6
+
+
+def test_one_misread_number_does_not_move_the_range_start():
+    found = findings_from(FINE, 43, 13.4)
+    for wrong in range(len(found.on_sleeve)):
+        numbers = list(found.on_sleeve)
+        value = int(numbers[wrong].log_probability.argmax())
+        numbers[wrong] = replace(
+            numbers[wrong], log_probability=np.roll(numbers[wrong].log_probability, 50)
+        )
+        assert numbers[wrong].log_probability.argmax() == value + 50
+        posterior = weigh_looks([replace(found, on_sleeve=numbers)], Known(None)).posterior
+        assert posterior.scale.start == 0
+        assert posterior.shown[0] == pytest.approx(43 * 50 + 13.4, abs=0.1)
+
+
+def test_a_sleeve_whose_numbers_are_hidden_leaves_the_range_start_open():
+    """What the network would expect of any number, it may say of a hidden one: that is no sight."""
+    found = findings_from(FINE, 3, 13.4)
+    usual = np.log(learnt_shares()).astype(np.float32)
+    guessed = [replace(n, log_probability=usual) for n in found.on_sleeve]
+    for numbers in ([], guessed):
+        posterior = weigh_looks([replace(found, on_sleeve=numbers)], Known(None)).posterior
+        assert posterior.start_probability < START_CLEAR
+    assert weigh_looks([found], Known(None)).posterior.start_probability > START_CLEAR
+
+
+def test_two_looks_that_see_different_starts_leave_it_open():
+    one, other = (findings_from(replace(FINE, start=Decimal(s)), 23, 13.4) for s in (0, 25))
+    posterior = weigh_looks([one, other], Known(None)).posterior
+    assert posterior.start_probability < 0.7
+    apart = abs(posterior.shown[1] - posterior.shown[0])
+    assert apart == pytest.approx(25 / 0.5 * 50, abs=0.1)
+
+
+def test_where_the_gauge_is_known_to_stand_counts_from_its_own_start():
+    found = findings_from(replace(FINE, start=Decimal(25)), 5, 2.2)
+    posterior = weigh_looks([found], Known(None, near_divisions=250.0)).posterior
+    assert posterior.scale.start == 25
+    assert abs(posterior.shown - posterior.begins - 250.0).max() <= 25.0
+    assert posterior.shown[0] == pytest.approx(252.2, abs=0.1)
