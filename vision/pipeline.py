@@ -103,11 +103,11 @@ def _look_nearer(grey: NDArray[np.uint8], seen: Look) -> Look | None:
     diameter = seen.pose.sleeve_diameter_px
     found: list[Stub] = []
     rows = stub.hints(grey, seen.matrix, edge, _line_ridge(seen.marks))
-    for tried, row in enumerate(rows[: stub.MOST]):
+    for row in rows[: stub.MOST]:
         at = np.array([[float(edge.x_at(row)), closeup.ORIGIN[1] + row]])
         x, y = closeup.move(back, at)[0]
         found += _stubs(grey, Pose(float(x), float(y), angle, diameter / stub.NEARER))
-        if tried < stub.LIKELY and any(one.strength > stub.SURE for one in found):
+        if any(one.strength > stub.SURE for one in found):
             break
     best = stub.standing_out(found, diameter / closeup.SLEEVE_DIAMETER_PX)
     if best is None:

@@ -26,9 +26,9 @@ if TYPE_CHECKING:
     Map = NDArray[np.float32]
 
 NEARER = 1.6  # how much larger a nearer look shows the scale than a usual one
-# Of 31 readable pictures of tune whose line was not clear, the right one was 19 times among the
-# first two hints and twice among the next two
-MOST, LIKELY = 4, 2
+# Hints that are followed up. Of 31 readable pictures of tune whose line was not clear, the right
+# one was 19 times among the first two, and twice among the next two
+MOST = 2
 # Strength of a line that is one. Of those 21 two had less; among the first two hints no other line
 # had 0.63, and where no line was to be seen one came to 0.70
 SURE = 0.71
