@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 
 from vision.lines import Axis, Edge
+from vision.marks import Numeral
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -20,6 +21,8 @@ TILT_HOLD = 400.0  # px^3: with less ridge than this the lean of the lines is no
 LEAST_LINE_PX = 2.5  # summed ridge of the faintest line that counts
 CLEAR_PX = 14.0  # summed ridge of a clear graduation
 ONE_LINE_PX = 1.8  # peaks above and below no farther apart are one line that crosses
+NUMERAL_PX = (8, 11)  # half the width and height of a number's place on the sleeve (tune)
+SURE_HEAT = 0.25  # heat from which a number surely stands there
 FAINT_RIDGE = 0.1  # ridge probability below which a pixel says nothing
 
 
@@ -35,6 +38,17 @@ class Tooth:
     def clearness(self) -> float:
         """0 for a hint of a line, 1 for a clear graduation."""
         return min(1.0, max(0.0, (self.above + self.below - LEAST_LINE_PX) / CLEAR_PX))
+
+
+def unlettered(ridge: NDArray[np.float32], numerals: list[Numeral]) -> NDArray[np.float32]:
+    """Take numbers out of the graduations' ridge map: a stroke of a number is no graduation."""
+    out = ridge.copy()
+    wide, tall = NUMERAL_PX
+    for one in numerals:
+        if one.on == "sleeve" and one.heat > SURE_HEAT:
+            x, y = round(one.x), round(one.y)
+            out[max(y - tall, 0) : y + tall + 1, max(x - wide, 0) : x + wide + 1] = 0.0
+    return out
 
 
 def straightened(

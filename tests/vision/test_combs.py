@@ -16,6 +16,7 @@ from vision import combs, lines, teeth
 from vision.closeup import SIZE
 from vision.combs import Comb
 from vision.lines import Axis, Edge, Outline
+from vision.marks import Numeral
 from vision.scale import Scale
 from vision.teeth import Tooth
 
@@ -197,6 +198,20 @@ def test_too_few_lines_are_no_comb():
     assert combs.find_combs((), X0) == ()
     assert combs.find_combs((Tooth(300.0, 20, 0), Tooth(310.0, 20, 0)), X0) == ()
     assert teeth.find_teeth(np.zeros(SIZE[::-1], np.float32), AXIS, EDGE) == ((), 0.0)
+
+
+@pytest.mark.parametrize(
+    ("on", "heat", "kept"), [("sleeve", 0.6, 1), ("sleeve", 0.1, 2), ("thimble", 0.6, 2)]
+)
+def test_a_stroke_of_a_number_is_no_graduation(on, heat, kept):
+    ridge = np.zeros(SIZE[::-1], np.float32)
+    ridge[round(Y0) - 25 : round(Y0), 340] = 0.9  # a graduation, and one side of a nought
+    ridge[round(Y0) + 24 : round(Y0) + 40, 330] = 0.9
+    nought = Numeral(335.0, Y0 + 32.0, on, heat, np.zeros(100, np.float32))
+    found, _ = teeth.find_teeth(teeth.unlettered(ridge, [nought]), AXIS, EDGE)
+    assert len(found) == kept
+    assert abs(found[0].x - 340.0) < 0.6
+    assert ridge.max() == np.float32(0.9)
 
 
 def test_a_bare_sleeve_gets_combs_of_customary_spacing():
