@@ -114,7 +114,8 @@ def _look_nearer(grey: NDArray[np.uint8], seen: Look) -> Look | None:
         return None
     turned = math.atan2(best.y - best.far_y, best.x - best.far_x)
     again = _look_once(grey, replace(seen.pose, x=best.x, y=best.y, angle_rad=turned), best)
-    return again if again.clear else None
+    lettered = again.findings is not None and stub.lettered(again.findings)
+    return again if again.clear and not lettered else None
 
 
 def _stubs(grey: NDArray[np.uint8], pose: Pose) -> list[Stub]:

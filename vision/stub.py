@@ -18,9 +18,12 @@ from vision import closeup
 from vision.closeup import ORIGIN
 from vision.lines import Axis, Edge
 from vision.pixels import sampled
+from vision.teeth import SURE_HEAT
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from vision.decide import Findings
 
     Floats = NDArray[np.float64]
     Map = NDArray[np.float32]
@@ -41,6 +44,8 @@ PIECES_PX = (5.0, 8.0, 14.0)  # lengths of line that are looked for in the photo
 WIDTHS_PX = (0.6, 1.0, 1.5)  # of lines: standard deviations of their profiles
 LEAST_HINT = 8.0  # grey levels times the root of a length: fainter is noise
 APART_PX = 6.0  # no two hints are nearer
+# Rows from a line to the middle of a number: beside 20 short lines of tune none was nearer than 20
+LETTERED_PX = 12.0
 HELD = 0.35  # ridge probability below which a line has ended
 FAINT = 0.10  # and below which it gives no hint either
 LONGEST_PX = 120
@@ -189,3 +194,11 @@ def standing_out(found: list[Stub], closeup_px: float) -> Stub | None:
         if math.hypot(one.x - best.x, one.y - best.y) > 0.5 * APART_PX * closeup_px
     ]
     return best if best.strength > max(others, default=0.0) + AHEAD else None
+
+
+def lettered(f: Findings) -> bool:
+    """Tell whether a number stands on the reference line: then that is a stroke of the number."""
+    return any(
+        abs(one.y - float(f.axis.y_at(one.x))) < LETTERED_PX and one.heat > SURE_HEAT
+        for one in f.on_sleeve
+    )

@@ -8,9 +8,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tests.vision.test_decide import FINE, findings
 from vision import closeup, stub
 from vision.closeup import ORIGIN, SIZE, Pose
 from vision.lines import Edge
+from vision.marks import Numeral
 
 EDGE = Edge(352.0, 0.05, -0.0006, 0.05, 0.4, 1.0)  # rows counted from the close-up's middle
 ROWS, COLS = np.mgrid[: SIZE[1], : SIZE[0]].astype(float)
@@ -108,3 +110,12 @@ def test_a_stub_goes_to_the_photo_and_back_and_over_to_the_mirror_image():
     assert math.isclose(axis.y0, 125.0)
     assert math.isclose(axis.slope, 0.05)
     assert stub.of_axis(one.axis()) == one
+
+
+@pytest.mark.parametrize(
+    ("rows", "heat", "lettered"), [(-4.0, 0.4, True), (20.0, 0.4, False), (-4.0, 0.15, False)]
+)
+def test_a_line_through_a_number_is_a_stroke_of_it(rows, heat, lettered):
+    gauge = findings(FINE, 0, 2.0, 0.1)
+    number = Numeral(346.0, gauge.axis.y0 + rows, "sleeve", heat, np.zeros(100, np.float32))
+    assert stub.lettered(replace(gauge, on_sleeve=[number])) is lettered
