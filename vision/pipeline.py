@@ -154,8 +154,10 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose, known: Stub | None = None) -
     strip = divisions.strip_of(grey, matrix, axis, edge)
     bevel = thimble.unroll(seen.ridge("division"), axis, edge, outline, strip)
     numerals = marks.numerals(seen)
-    ridge = teeth.unlettered(seen.ridge("graduation"), numerals)
-    found, shear = teeth.find_teeth(ridge, axis, edge)
+    graduation = seen.ridge("graduation")
+    found, shear = teeth.find_teeth(graduation, axis, edge)
+    if len(found) < combs.FEW:  # a stroke of a number would weigh as much as they do
+        found, shear = teeth.find_teeth(teeth.unlettered(graduation, numerals), axis, edge)
     over_x = lines.over_sleeve_x(edge, outline)
     level = inside[int(np.clip(axis.y0, 0, closeup.SIZE[1] - 1))]
     outside = np.flatnonzero(~level[: max(int(edge.x0), 1)])
