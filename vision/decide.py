@@ -47,7 +47,7 @@ SURE_OF_COLUMNS = 0.9  # share of the gap network's belief in the edge's place t
 # How much the fitted edge's place, the gap network's and its pitches uncovered count: log loss
 TOLD = (0.4, 0.7, 1.0)
 # how far each kind of evidence may speak against a reading, as a log-likelihood: it may mislead
-FLOORS = {"numbers": 10.0, "first": 8.0, "sides": 6.0, "wholes": 10.0, "lengths": 4.0}
+FLOORS = {"numbers": 10.0, "first": 8.0, "sides": 6.0, "wholes": 10.0, "lengths": 5.0}
 U_ROLL_DIVISIONS = 0.04  # per unit of the roll's sine: of tune's rolled views, odd seeds
 BELOW_NOTHING = 0.16  # of a turn: how far below its start a closed gauge commonly shows
 GRATING_WEIGHT = 20.0  # log-likelihood of a scale per unit of its grating's coherence

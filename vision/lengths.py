@@ -32,7 +32,7 @@ LONGER = 1.1  # least ratio of the long lines to the others
 STRAY = 0.35  # of the lines' strength: a miss well beyond it tells hardly more (tune)
 # Power of the likelihood, since neighbouring px err together: of least log loss on 434 pictures of
 # tune, with the floor that the joint decision gives it. 90 % of their long lines were told right
-TEMPER = 0.6
+TEMPER = 0.75
 
 
 def length_log_likelihood(bevel: Bevel, on: Grating, downwards: bool = False) -> Floats:
