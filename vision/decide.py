@@ -56,6 +56,7 @@ KEPT = 120  # states of the sleeve that are followed up
 KEPT_PLACES = 300  # and of them with the edge's places
 HOPELESS = 30.0  # log-likelihood below the best from which a reading is not worth counting
 MOST_ALTERNATIVES = 6
+SETTLED = 0.95  # probability of a division from which its numbers are not looked at once more
 KEPT_READINGS = 300  # of each look, when two are put together
 
 
@@ -76,6 +77,7 @@ class Findings:
     over_x: float  # where the edge stands over the sleeve: the graduations' places count from it
     visible_to_x: float = math.inf  # close-up px; right of it lies no picture
     gap: Gap | None = None  # what the network that looks beside the edge says
+    on_thimble_nearer: list[Numeral] | None = None  # as seen from nearer, if looked at
 
 
 @dataclass(frozen=True)
@@ -134,8 +136,20 @@ def _log_sum(values: Floats) -> float:
 def _thimble_states(f: Findings, divisions: int, downwards: bool) -> tuple[Grating, Floats]:
     """The grating of the divisions, and the log-likelihood of each whole one at the line."""
     on = thimble.grating(f.bevel, divisions, f.axis.u_y0)
-    offsets = thimble.numeral_offsets(f.on_thimble, on, f.outline.widening, f.axis, f.edge)
-    return on, thimble.whole_log_likelihood(f.on_thimble, offsets, on, downwards)
+    seen = [f.on_thimble] + ([] if f.on_thimble_nearer is None else [f.on_thimble_nearer])
+    wholes = []
+    for numbers in seen:
+        offsets = thimble.numeral_offsets(numbers, on, f.outline.widening, f.axis, f.edge)
+        wholes.append(thimble.whole_log_likelihood(numbers, offsets, on, downwards))
+    return on, _half_believed(wholes)
+
+
+def _half_believed(looks: list[Floats]) -> Floats:
+    """Put looks together: what only one of two believes is half believed."""
+    evidence = [_log_sum(one) for one in looks]
+    shares = [one - total for one, total in zip(looks, evidence, strict=True)]
+    mean = np.logaddexp.reduce(shares, axis=0) - math.log(len(looks))
+    return np.asarray(mean + sum(evidence) / len(looks))
 
 
 @lru_cache(maxsize=32)
@@ -375,6 +389,13 @@ def within_half_a_turn(one: Posterior, near_divisions: float | None) -> Posterio
     return replace(
         one, shown=one.shown[kept], log_weight=one.log_weight[kept], begins=one.begins[kept]
     ).counted_from_best()
+
+
+def division_settled(one: Posterior) -> bool:
+    """Whether it's clear which division is at the line, whatever the turn."""
+    off = (one.shown - one.shown[0]) % one.scale.divisions
+    same = np.minimum(off, one.scale.divisions - off) < 0.5
+    return float(one.probability[same].sum()) > SETTLED
 
 
 def within_one_division(shown: Floats, probability: Floats, at: float) -> float:

@@ -17,6 +17,7 @@ from vision import (
     lines,
     marks,
     mirror,
+    nearer,
     objections,
     silhouettes,
     stub,
@@ -236,9 +237,18 @@ def sight(
     if mirrored > MIRRORED:
         return Refusal((reason("mirrored"),), evidence=evidence_of(best.matrix, best.findings))
     # However sure one look is: of 63 surer than 0.99 (tune), the other shook 2 that were wrong
-    again = _look_once(photo.grey, _aside(best.pose), best.stub).findings
-    looks = [best.findings] + ([again] if again else [])
-    return _decided(best, looks, Known(scale, edge_set_mm, near_divisions), 1.0 - mirrored)
+    looks = [best, _look_once(photo.grey, _aside(best.pose), best.stub)]
+    known = Known(scale, edge_set_mm, near_divisions)
+    return _decided(best, _found(photo.grey, looks, known), known, 1.0 - mirrored)
+
+
+def _found(grey: NDArray[np.uint8], looks: list[Look], known: Known) -> list[Findings]:
+    """All findings, with a nearer look at the thimble's numbers where they leave a doubt."""
+    seen = [(look.matrix, look.findings) for look in looks if look.findings is not None]
+    found = [findings for _, findings in seen]
+    if decide.division_settled(weigh_looks(found, known).posterior):
+        return found
+    return [nearer.look_nearer(grey, matrix, findings) for matrix, findings in seen]
 
 
 def _best_look(grey: NDArray[np.uint8]) -> Look | None:

@@ -36,9 +36,6 @@ LINES_AROUND = 3.5  # divisions each side of the line that the fraction is taken
 # are engraved, and in px, as the network places them (tune: 1.3 to 1.8 px each, 1.2 to 1.8 alike)
 NUMERAL_OWN, NUMERAL_COMMON = (0.1, 1.5), (0.05, 1.2)
 CORRELATED = 0.6  # numbers read by one network err together: their evidence counts for less
-# Values from 50 on stand on thimbles of a hundred divisions only: the network has met them more
-# rarely and believes in them so much less (less log loss on even and on odd seeds of 434 of tune)
-RARE_FROM, RARE = 50, 2.0
 SHIFTS = np.linspace(-2.0, 2.0, 5)  # of all numbers alike, in standard deviations
 RADIUS_SIGMA = 0.08  # relative error of the radius at which the numbers lie
 BEVEL_PX = 55.0  # behind the edge the thimble widens about so far, then runs level
@@ -297,17 +294,10 @@ def whole_log_likelihood(
         # what number m - k is engraved there, m being at the line, depends on k alone
         miss = (whole + fraction + reach[:, None] + divisions / 2) % divisions - divisions / 2
         near = np.exp(-0.5 * (miss / sigma) ** 2) / (sigma * math.sqrt(2 * math.pi))
-        table = _value_likelihoods(peak.log_probability, divisions)
+        table = np.zeros(divisions)
+        table[: len(peak.log_probability)] = np.exp(peak.log_probability[:divisions])
         good = near @ table[around].T
         share = 1 - (1 - OUTLIER) * min(1.0, 1.25 * peak.heat)
         total += np.log(share / divisions + (1 - share) * good)
     top = total.max(axis=0)
     return np.asarray(CORRELATED * (top + np.log(np.exp(total - top).mean(axis=0))))
-
-
-def _value_likelihoods(log_probability: NDArray[np.float32], divisions: int) -> Floats:
-    """Likelihood of a number having each value that the thimble can bear, (divisions,)."""
-    table = np.zeros(divisions)
-    table[: len(log_probability)] = np.exp(log_probability[:divisions])
-    table[RARE_FROM:] *= RARE
-    return table
