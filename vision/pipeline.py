@@ -35,7 +35,7 @@ from vision.reasons import reason
 from vision.scale import KNOWN_SCALES, Scale
 from vision.sighting import Alternative, Refusal, Sighting
 from vision.stub import Stub
-from vision.weighing import Known, weigh_looks
+from vision.weighing import Known, Weighed, weigh_looks
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -239,16 +239,23 @@ def sight(
     # However sure one look is: of 63 surer than 0.99 (tune), the other shook 2 that were wrong
     looks = [best, _look_once(photo.grey, _aside(best.pose), best.stub)]
     known = Known(scale, edge_set_mm, near_divisions)
-    return _decided(best, _found(photo.grey, looks, known), known, 1.0 - mirrored)
+    return _decided(best, *_weighed(photo.grey, looks, known), known, 1.0 - mirrored)
 
 
-def _found(grey: NDArray[np.uint8], looks: list[Look], known: Known) -> list[Findings]:
-    """All findings, with a nearer look at the thimble's numbers where they leave a doubt."""
+def _weighed(
+    grey: NDArray[np.uint8], looks: list[Look], known: Known
+) -> tuple[list[Findings], Weighed]:
+    """All findings, and what they say together.
+
+    With a nearer look at the thimble's numbers where they leave a doubt.
+    """
     seen = [(look.matrix, look.findings) for look in looks if look.findings is not None]
     found = [findings for _, findings in seen]
-    if decide.division_settled(weigh_looks(found, known).posterior):
-        return found
-    return [nearer.look_nearer(grey, matrix, findings) for matrix, findings in seen]
+    weighed = weigh_looks(found, known)
+    if decide.division_settled(weighed.posterior):
+        return found, weighed
+    found = [nearer.look_nearer(grey, matrix, findings) for matrix, findings in seen]
+    return found, weigh_looks(found, known)
 
 
 def _best_look(grey: NDArray[np.uint8]) -> Look | None:
@@ -303,16 +310,15 @@ def _aside(pose: Pose) -> Pose:
 
 
 def _decided(
-    seen: Look, looks: list[Findings], known: Known, upright_probability: float
+    seen: Look, looks: list[Findings], weighed: Weighed, known: Known, upright_probability: float
 ) -> Sighting | Refusal:
     """Decide between a sighting and a refusal; `looks` are the findings of `seen` and beside it."""
-    weighed = weigh_looks(looks, known)
     chosen = weighed.posterior
     evidence = evidence_of(seen.matrix, looks[0], chosen)
     shrink = seen.pose.sleeve_diameter_px / closeup.SLEEVE_DIAMETER_PX
     px = chosen.grating.radius * shrink * 2 * math.pi / chosen.scale.divisions
     probability = chosen.probability
-    share = weighed.share * upright_probability
+    share = weighed.share * upright_probability * objections.line_probability(looks[0])
     confidence = share * decide.within_one_division(chosen.shown, probability, chosen.shown[0])
     alternatives = tuple(
         _alternative(chosen.scale, s, share * float(p))
