@@ -54,7 +54,7 @@ GRATING_WEIGHT = 20.0  # log-likelihood of a scale per unit of its grating's coh
 SHARPENED = 1.3  # power that calibrates the weights: least log loss on 145 pictures of `check`
 KEPT = 120  # states of the sleeve that are followed up
 KEPT_PLACES = 300  # and of them with the edge's places
-HOPELESS = 30.0  # log-likelihood below the best from which a reading is not worth counting
+HOPELESS = 18.0  # log-likelihood below the best from which a reading is not worth counting
 MOST_ALTERNATIVES = 6
 SETTLED = 0.95  # probability of a division from which its numbers are not looked at once more
 KEPT_READINGS = 300  # of each look, when two are put together
@@ -191,15 +191,16 @@ def _sleeve_states(
         sides = sleeve.side_log_likelihood(*seen, halves=halves, numbers_above=above)
         spaced = comb.log_likelihood + combs.spacing_log_prior(comb, scale, radius_px)
         rest = spaced + sleeve.long_log_likelihood(*seen, scale)
+        first_number = {one.number: one.number % sleeve.PERIODS[scale.unit] for one in printed}
+        from_number = {
+            n: sleeve.number_log_likelihood(f.on_sleeve, places, uncovered, scale, n, px_per_mm)
+            for n in set(first_number.values())
+        }
         for start in starts:
             own = [one for one in printed if one.start == start]
             share = sum(one.share for one in own)
             numbers = [
-                sleeve.number_log_likelihood(
-                    f.on_sleeve, places, uncovered, scale, one.number, px_per_mm
-                )
-                + math.log(one.share / share)
-                for one in own
+                from_number[first_number[one.number]] + math.log(one.share / share) for one in own
             ]
             kinds["numbers"].append(np.logaddexp.reduce(numbers, axis=0))
             kinds["first"].append(first_seen)
@@ -275,7 +276,8 @@ def _placed(
     likely = value[:, None] + log_share[None, :]
     if f.gap is not None:
         likely = likely + TOLD[2] * f.gap.log_likelihood(placed)
-    best = np.argsort(-likely, axis=None)[:KEPT_PLACES]
+    least = min(KEPT_PLACES, likely.size) - 1
+    best = np.argpartition(-likely, least, axis=None)[: least + 1]
     state = best // len(off)
     u = np.hypot(spread, U_BETWEEN_PX / pitch_px)[state]
     kept = [of_state[i] for i in state], [starts[i] for i in state]

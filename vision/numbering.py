@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -57,6 +58,7 @@ def customary(scale: Scale) -> tuple[Printed, ...]:
     return tuple(Printed(float(mm), Decimal(mm), share) for mm, share in shares.items())
 
 
+@lru_cache(maxsize=1)
 def learnt_shares() -> NDArray[np.float64]:
     """Shares of the numbers 0 to 99, (100,), among those the network learnt from on sleeves."""
     shares = np.full(100, LEARNT_RARE)
@@ -64,6 +66,7 @@ def learnt_shares() -> NDArray[np.float64]:
     return shares / shares.sum()
 
 
+@lru_cache(maxsize=2)
 def log_share_over_learnt(unit: str) -> NDArray[np.float64]:
     """Logarithm of how much commoner each number, (100,), is on a sleeve of any one range start.
 

@@ -33,6 +33,7 @@ ASIDE_SHARES = np.array([0.5, 0.12, 0.12, 0.06, 0.06, 0.04, 0.04, 0.03, 0.03])
 LEAST_LOG_PROBABILITY = -5.3  # of a value that is worth weighing: 1 in 200
 OUTLIER = 0.08
 HALF_MM = 0.5  # pitch whose halves stand across the line
+PERIODS = {"mm": 100.0, "in": 10.0}  # after which the numbers' classes repeat, in their unit
 MAX_TRAVEL_MM = 26.5  # common travel of a micrometer screw and a little more
 CLEAR = 0.35  # clearness from which a line is surely a graduation
 LINE_END_PX = 4.0  # how far past its last ridge the line may end
@@ -57,7 +58,7 @@ def number_log_likelihood(
     unit_mm = 1.0 if scale.unit == "mm" else 2.54
     pitch_mm = float(scale.pitch_mm)
     common = log_share_over_learnt(scale.unit)
-    period = 100.0 if scale.unit == "mm" else 10.0
+    period = PERIODS[scale.unit]
     total = np.log(ASIDE_SHARES)[:, None] + np.zeros((len(ASIDE_MM), len(uncovered)))
     for peak, place in zip(numerals, places, strict=True):
         likely = np.flatnonzero(peak.log_probability > LEAST_LOG_PROBABILITY)
