@@ -18,6 +18,8 @@ from hypothesis import strategies as st
 
 from vision import combs, decide, divisions
 from vision.decide import Findings
+from vision.gap import BINS as GAP_BINS
+from vision.gap import COUNTED, FIRST, ORIGIN, PARITY, SIZE, ZOOM, Gap
 from vision.lines import Axis, Edge, Outline
 from vision.marks import Numeral
 from vision.scale import Scale
@@ -303,3 +305,92 @@ def test_neighbours_count_towards_one_division():
     shown, p = np.array([10.2, 11.2, 60.2, 9.2, 12.2]), np.array([0.5, 0.2, 0.15, 0.1, 0.05])
     near = decide.within_one_division(shown, p, 10.2)
     assert 0.5 <= near <= 0.8 + 1e-9  # the two a turn and two divisions off never count
+
+
+def gap_seen(uncovered=None, off_px=None):
+    """What a sure gap network says: this many pitches uncovered, the edge so far from X0; or not.
+
+    Its belief in a place is 0.06 of a pitch wide and has no say where it is not given.
+    """
+    near = FIRST + (np.arange((COUNTED - FIRST) * GAP_BINS) + 0.5) / GAP_BINS
+    beyond = (np.arange(PARITY * GAP_BINS) + 0.5) / GAP_BINS
+    density, columns = np.ones(len(near) + len(beyond)), np.full(SIZE[0], 1.0 / SIZE[0])
+    if uncovered is not None:
+        of_many = (beyond - uncovered + PARITY / 2) % PARITY - PARITY / 2
+        off = np.concatenate([near - uncovered, of_many])
+        belief = np.exp(-0.5 * (off / 0.06) ** 2)
+        belief[len(near) :] *= uncovered >= COUNTED
+        density = 0.02 + 0.98 * belief / belief.mean()
+    if off_px is not None:
+        off = (np.arange(SIZE[0]) - ORIGIN[0]) / ZOOM - off_px
+        columns = np.exp(-0.5 * (off / 0.4) ** 2)
+        columns /= columns.sum()
+    return Gap(density, columns, X0)
+
+
+@pytest.mark.parametrize("turns", [3, 12])
+@pytest.mark.parametrize("told", ["uncovered", "columns"])
+def test_what_the_gap_network_sees_moves_the_decision_to_the_next_turn(turns, told):
+    """The fitted edge stands half way between the sets that two turns would give: 0.38 mm or -0.12.
+
+    A network that sees it a tenth of a millimetre farther left or right settles it.
+    """
+    f = findings(FINE, turns, 0.4, 0.38)
+    open_ = probabilities(decide.weigh(f, FINE))
+    assert abs(open_[0] - open_[1]) < 0.1
+    fitted, px_per_mm = turns + 0.4 / 50 + 0.38 / 0.5, (RADIUS - STEP) / SLEEVE_MM[FINE]
+    for off_mm, right in ((-0.1, turns), (0.1, turns + 1)):
+        if told == "uncovered":
+            seen = gap_seen(uncovered=fitted + off_mm / 0.5)
+        else:
+            seen = gap_seen(off_px=off_mm * px_per_mm)
+        posterior = decide.weigh(replace(f, gap=seen), FINE)
+        assert abs(misses(posterior, right, 0.4)[0]) < 0.1
+        assert probabilities(posterior)[0] > (0.9 if told == "uncovered" else 0.8)
+
+
+def test_a_gap_network_that_sees_what_was_fitted_leaves_the_reading():
+    for turns, division, set_mm in ((2, 31.0, 0.1), (9, 12.4, 0.1), (20, 44.7, 0.13)):
+        f = findings(FINE, turns, division, set_mm)
+        uncovered = turns + division / 50 + set_mm / 0.5
+        plain = decide.weigh(f, FINE)
+        seen = decide.weigh(replace(f, gap=gap_seen(uncovered, 0.0)), FINE)
+        assert abs(misses(plain, turns, division)[0]) < 0.05
+        assert seen.shown[0] == plain.shown[0]
+        assert confidence(seen) > confidence(plain) - 0.01
+
+
+def placed(f):
+    """Places and log-likelihoods, in order, of one state of the sleeve: 14.75 pitches uncovered."""
+    state = np.array([14.75]), np.array([-1.0]), [f.combs[0]], [Decimal(0)]
+    uncovered, likely, _, _, u = decide._placed(f, state)
+    order = np.argsort(uncovered)
+    return uncovered[order], likely[order], u
+
+
+def test_without_a_gap_network_the_edge_stands_about_where_it_was_fitted():
+    f = findings(FINE, 14, 27.3, 0.1)
+    uncovered, likely, u = placed(f)
+    off_px = (uncovered - 14.75) * f.combs[0].pitch_px
+    share = np.exp(likely + 1.0)
+    assert share.sum() == pytest.approx(1.0)
+    # by hand: a tenth of the belief lies 1.8 px wide, the rest hypot(0.15, 0.7 0.2) = 0.205 px
+    wide, narrow = math.hypot(0.205, 1.8), 0.205
+    for at in (0.0, 0.5, -1.0, 3.0):
+        wanted = 0.1 / wide * math.exp(-0.5 * (at / wide) ** 2)
+        wanted += 0.9 / narrow * math.exp(-0.5 * (at / narrow) ** 2)
+        over_middle = share[np.abs(off_px - at) < 1e-9] / share[np.abs(off_px) < 1e-9]
+        assert over_middle == pytest.approx(wanted / (0.1 / wide + 0.9 / narrow), rel=0.02)
+    np.testing.assert_allclose(u, math.hypot(0.2 / f.combs[0].pitch_px, f.combs[0].u_phase))
+
+
+def test_places_that_the_gap_network_believes_in_gain_as_much_as_it_says():
+    f = findings(FINE, 14, 27.3, 0.1)
+    seen = gap_seen(uncovered=14.9)
+    uncovered, likely, _ = placed(replace(f, gap=seen))
+    _, even, _ = placed(replace(f, gap=gap_seen()))
+    gained = likely - even
+    np.testing.assert_allclose(gained, decide.TOLD[2] * seen.log_likelihood(uncovered), atol=1e-9)
+    assert uncovered[np.argmax(gained)] == pytest.approx(14.9, abs=0.1)
+    assert gained.max() > 2
+    assert gained.min() < -3
