@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vision import combs, lengths, sleeve, thimble
+from vision import combs, lengths, placing, sleeve, thimble
 from vision.combs import Comb
 from vision.gap import Gap
 from vision.lines import Axis, Edge, Outline
@@ -37,15 +37,6 @@ USUAL_SET_MM = (-0.05, 0.31)
 ODD_SET_MM = (0.12, 0.20)  # mean and spread on a gauge that is set unlike those
 ODD_SHARE = 0.10
 STRAY_SHARE = 0.03  # of a gauge whose own set is known
-# how well the edge is placed on the comb (tune): in any case, and its own uncertainty's share
-U_PLACE_PX, U_EDGE = 0.15, 0.7
-U_ASLANT = 0.5  # of what an edge seen aslant hides or shows more of the sleeve
-MISPLACED = (0.1, 1.8)  # share of edges placed by something beside them, and how far off, px
-PLACES_PX = np.arange(-14, 15) / 2.0  # from where the edge was found, that it may stand at
-U_BETWEEN_PX = 0.2  # of a place between two of those
-SURE_OF_COLUMNS = 0.9  # share of the gap network's belief in the edge's place that is not spread
-# How much the fitted edge's place, the gap network's and its pitches uncovered count: log loss
-TOLD = (0.4, 0.7, 1.0)
 # how far each kind of evidence may speak against a reading, as a log-likelihood: it may mislead
 FLOORS = {"numbers": 10.0, "first": 8.0, "sides": 6.0, "wholes": 10.0, "lengths": 5.0}
 U_ROLL_DIVISIONS = 0.04  # per unit of the roll's sine: of tune's rolled views, odd seeds
@@ -53,7 +44,6 @@ BELOW_NOTHING = 0.16  # of a turn: how far below its start a closed gauge common
 GRATING_WEIGHT = 20.0  # log-likelihood of a scale per unit of its grating's coherence
 SHARPENED = 1.3  # power that calibrates the weights: least log loss on 145 pictures of `check`
 KEPT = 120  # states of the sleeve that are followed up
-KEPT_PLACES = 300  # and of them with the edge's places
 HOPELESS = 18.0  # log-likelihood below the best from which a reading is not worth counting
 MOST_ALTERNATIVES = 6
 SETTLED = 0.95  # probability of a division from which its numbers are not looked at once more
@@ -246,44 +236,6 @@ def _set_log_likelihood(
     return np.asarray(np.log((1 - share) * usual + share * stray + 1e-9))
 
 
-def _edge_places(f: Findings) -> tuple[Floats, Floats]:
-    """Where the edge may stand over the sleeve: px from `f.over_x`, and log-shares."""
-    share, off_px = MISPLACED
-    place = math.hypot(U_PLACE_PX, U_EDGE * f.edge.u_x0, U_ASLANT * (f.edge.x0 - f.over_x))
-    u, part = np.array([(place, 1.0 - share), (math.hypot(place, off_px), share)]).T[:, :, None]
-    fitted = (part / u * np.exp(-0.5 * (PLACES_PX / u) ** 2)).sum(axis=0)
-    log_share = TOLD[0] * np.log(fitted / fitted.sum())
-    if f.gap is not None:
-        seen = np.interp(f.over_x + PLACES_PX, f.gap.places_x, f.gap.columns, 0.0, 0.0)
-        even = (1.0 - SURE_OF_COLUMNS) / len(PLACES_PX)
-        log_share = log_share + TOLD[1] * np.log(SURE_OF_COLUMNS * seen + even)
-    else:
-        log_share = log_share / TOLD[0]
-    return PLACES_PX, log_share - _log_sum(log_share)
-
-
-def _placed(
-    f: Findings, states: tuple[Floats, Floats, list[Comb], list[Decimal]]
-) -> tuple[Floats, Floats, list[Comb], list[Decimal], Floats]:
-    """Spread states of the sleeve over the edge's places, and keep the likeliest.
-
-    Besides what states have, gives each one's uncertainty of the pitches uncovered.
-    """
-    uncovered, value, of_state, starts = states
-    pitch_px, spread = np.array([(c.pitch_px, c.u_phase) for c in of_state]).T
-    off, log_share = _edge_places(f)
-    placed = uncovered[:, None] + off[None, :] / pitch_px[:, None]
-    likely = value[:, None] + log_share[None, :]
-    if f.gap is not None:
-        likely = likely + TOLD[2] * f.gap.log_likelihood(placed)
-    least = min(KEPT_PLACES, likely.size) - 1
-    best = np.argpartition(-likely, least, axis=None)[: least + 1]
-    state = best // len(off)
-    u = np.hypot(spread, U_BETWEEN_PX / pitch_px)[state]
-    kept = [of_state[i] for i in state], [starts[i] for i in state]
-    return placed.ravel()[best], likely.ravel()[best], *kept, u
-
-
 def weigh(
     f: Findings,
     scale: Scale,
@@ -309,7 +261,8 @@ def weigh(
     fraction = grating.fraction if not scale.reversed else 1.0 - grating.fraction
     division = np.arange(n) + fraction - parallax
     states = _sleeve_states(f, scale, grating.sleeve_radius, printed or printed_on(scale))
-    uncovered, on_sleeve, of_state, starts, spread = _placed(f, states)
+    at_edge = placing.edge_places(f.edge, f.over_x, f.gap)
+    uncovered, on_sleeve, of_state, starts, spread = placing.placed(states, at_edge, f.gap)
     above = np.array([float(start / scale.pitch) * n for start in starts])  # divisions from 0
     middle = edge_set_mm[0] if edge_set_mm else sum(USUAL_SET_MM) / 2
     gap = uncovered[:, None] - division[None, :] / n - middle / pitch_mm

@@ -16,7 +16,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vision import combs, decide, divisions
+from vision import combs, decide, divisions, placing
 from vision.decide import Findings
 from vision.gap import BINS as GAP_BINS
 from vision.gap import COUNTED, FIRST, ORIGIN, PARITY, SIZE, ZOOM, Gap
@@ -363,7 +363,8 @@ def test_a_gap_network_that_sees_what_was_fitted_leaves_the_reading():
 def placed(f):
     """Places and log-likelihoods, in order, of one state of the sleeve: 14.75 pitches uncovered."""
     state = np.array([14.75]), np.array([-1.0]), [f.combs[0]], [Decimal(0)]
-    uncovered, likely, _, _, u = decide._placed(f, state)
+    at_edge = placing.edge_places(f.edge, f.over_x, f.gap)
+    uncovered, likely, _, _, u = placing.placed(state, at_edge, f.gap)
     order = np.argsort(uncovered)
     return uncovered[order], likely[order], u
 
@@ -390,7 +391,7 @@ def test_places_that_the_gap_network_believes_in_gain_as_much_as_it_says():
     uncovered, likely, _ = placed(replace(f, gap=seen))
     _, even, _ = placed(replace(f, gap=gap_seen()))
     gained = likely - even
-    np.testing.assert_allclose(gained, decide.TOLD[2] * seen.log_likelihood(uncovered), atol=1e-9)
+    np.testing.assert_allclose(gained, placing.TOLD[2] * seen.log_likelihood(uncovered), atol=1e-9)
     assert uncovered[np.argmax(gained)] == pytest.approx(14.9, abs=0.1)
     assert gained.max() > 2
     assert gained.min() < -3
