@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -74,6 +75,7 @@ def between(pair: tuple[float, float], share: float) -> float:
     return pair[0] + (pair[1] - pair[0]) * share
 
 
+@lru_cache(maxsize=8)
 def missed(teeth: tuple[Tooth, ...]) -> float:
     """What it costs to miss a graduation: more where the others are clear."""
     return between(MISSED, float(np.median([t.clearness for t in teeth])) if teeth else 0.0)
@@ -89,12 +91,13 @@ def sides(teeth: tuple[Tooth, ...]) -> Floats:
     return np.array([(t.above - t.below) / (t.above + t.below) for t in teeth])
 
 
+@lru_cache(maxsize=256)
 def belonging(
     teeth: tuple[Tooth, ...], edge_x: float, comb: Comb
 ) -> tuple[NDArray[np.intp], NDArray[np.bool_], Floats]:
     """Number the teeth from the last one uncovered (0, -1, ...); which fit, and their misses.
 
-    The misses are in standard deviations.
+    The misses are in standard deviations. What is given is kept: arrays are not to be written to.
     """
     d = np.array([t.x for t in teeth]) - edge_x
     d = d - comb.aside_px * sides(teeth)
@@ -104,7 +107,10 @@ def belonging(
     miss = (place - index) * local_px / tooth_sigma_px(-d)
     stray = np.array([between(STRAY, t.clearness) for t in teeth])
     fits = (0.5 * miss**2 < stray) & (index <= 0)
-    return index.astype(np.intp), fits, miss
+    found = index.astype(np.intp), fits, miss
+    for values in found:
+        values.setflags(write=False)
+    return found
 
 
 def _scored(teeth: tuple[Tooth, ...], edge_x: float, comb: Comb) -> tuple[float, int]:
