@@ -46,7 +46,9 @@ SHARPENED = 1.3  # power that calibrates the weights: least log loss on 145 pict
 KEPT = 120  # states of the sleeve that are followed up
 HOPELESS = 18.0  # log-likelihood below the best from which a reading is not worth counting
 MOST_ALTERNATIVES = 6
-SETTLED = 0.95  # probability of a division from which its numbers are not looked at once more
+# Probability of a division from which its numbers are not looked at once more: two more passes of
+# the network, which a reading surer than this can do without
+SETTLED = 0.9
 KEPT_READINGS = 300  # of each look, when two are put together
 
 
