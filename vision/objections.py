@@ -12,6 +12,7 @@ from vision import decide, thimble
 from vision.decide import Findings, Posterior
 from vision.reasons import reason
 from vision.sighting import Reason
+from vision.teeth import SURE_HEAT
 from vision.thimble import Grating
 from vision.weighing import Known, Weighed, rival_log_ratio
 
@@ -181,12 +182,12 @@ def _why_no_divisions(grey: NDArray[np.uint8], f: Findings) -> str:
 def _sleeve_is_bare(f: Findings) -> bool:
     """Tell whether neither a graduation nor a number of the sleeve was clearly seen."""
     clear = any(t.clearness > CLEAR_TOOTH for t in f.teeth)
-    return not clear and not any(p.heat > 0.25 for p in f.on_sleeve)
+    return not clear and not any(p.heat > SURE_HEAT for p in f.on_sleeve)
 
 
 def _doubt(f: Findings, chosen: Posterior, open_turn: bool) -> str:
     """Why no reading stands out: the code of the reason."""
-    if not any(p.heat > 0.25 for p in f.on_thimble):
+    if not any(p.heat > SURE_HEAT for p in f.on_thimble):
         return "thimble_unread"
     if _sleeve_is_bare(f):
         return "sleeve_unread"
