@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from importlib import resources
 
+import cv2
 import numpy as np
 import pytest
 
@@ -31,6 +33,21 @@ def test_gain_and_offset_do_not_matter():
 def test_no_weights_say_so():
     with pytest.raises(FileNotFoundError, match="install the package anew"):
         networks.load("nothing_of_that_name")
+
+
+@pytest.mark.parametrize("name", ["finder", "marks", "gap"])
+def test_the_quicker_engine_gives_what_the_usual_one_gives(name):
+    shape = {"finder": (384, 384), "marks": (256, 544), "gap": (288, 160)}[name]
+    grey = np.random.default_rng(4).integers(0, 255, shape, dtype=np.uint8)
+    file = resources.files("vision").joinpath("weights", f"{name}.onnx")
+    usual = cv2.dnn.readNetFromONNX(np.frombuffer(file.read_bytes(), np.uint8))
+    loaded = networks.load(name)
+    for net in (usual, loaded):
+        net.setInput(networks.standardise(grey))
+    names = loaded.getUnconnectedOutLayersNames()
+    assert names
+    for ours, theirs in zip(loaded.forward(names), usual.forward(names), strict=True):
+        assert np.abs(ours - theirs).max() < 1e-3  # of logits
 
 
 def test_importing_loads_no_network():
