@@ -39,6 +39,7 @@ STRETCH_SPREAD = (0.02, 0.06)  # standard deviation: of any picture, and per uni
 SIDES_APART_PX = 0.5  # standard deviation of what lines above stand off those below: uneven lean
 STRETCHES = np.linspace(-2.5, 2.5, 11)  # standard deviations looked at
 LEAST_SPREAD = 0.5  # of a comb's misses, in standard deviations: fewer teeth may agree by chance
+CUSTOMARY = -1.2  # log-likelihood of a comb that no teeth bear out
 FEW = 4  # teeth below which the customary spacing has a say
 MOST_COMBS = 8
 
@@ -70,15 +71,38 @@ class Comb:
         return edge_x + self.pitch_px * place / (1.0 + self.bend * place)
 
 
-def between(pair: tuple[float, float], share: float) -> float:
+def between(pair: tuple[float, float], share: Floats) -> Floats:
     """Mix a pair of costs, of what is faint and of what is clear."""
-    return pair[0] + (pair[1] - pair[0]) * share
+    return np.asarray(pair[0] + (pair[1] - pair[0]) * share)
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """Teeth as arrays, (T,): place and length, which part is above, how clear, cost as a stray."""
+
+    x: Floats
+    length: Floats
+    side: Floats  # of the reference line on which they stand: 1 above, -1 below, 0 across
+    clearness: Floats
+    stray: Floats
+
+
+@lru_cache(maxsize=8)
+def measured(teeth: tuple[Tooth, ...]) -> Measured:
+    """Give teeth as arrays, which are not to be written to."""
+    x, above, below, clear = np.array([(t.x, t.above, t.below, t.clearness) for t in teeth]).T
+    length = above + below
+    arrays = x, length, (above - below) / length, clear, between(STRAY, clear)
+    for values in arrays:
+        values.setflags(write=False)
+    return Measured(*arrays)
 
 
 @lru_cache(maxsize=8)
 def missed(teeth: tuple[Tooth, ...]) -> float:
     """What it costs to miss a graduation: more where the others are clear."""
-    return between(MISSED, float(np.median([t.clearness for t in teeth])) if teeth else 0.0)
+    usual = np.median(measured(teeth).clearness) if teeth else 0.0
+    return float(between(MISSED, np.asarray(usual)))
 
 
 def tooth_sigma_px(from_edge_px: Floats) -> Floats:
@@ -86,52 +110,58 @@ def tooth_sigma_px(from_edge_px: Floats) -> Floats:
     return np.where(from_edge_px < NEAR_EDGE_PX, EDGE_SIGMA_PX, TOOTH_SIGMA_PX)
 
 
-def sides(teeth: tuple[Tooth, ...]) -> Floats:
-    """On which side of the reference line the teeth stand: 1 above, -1 below, 0 across."""
-    return np.array([(t.above - t.below) / (t.above + t.below) for t in teeth])
-
-
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=16)
 def belonging(
-    teeth: tuple[Tooth, ...], edge_x: float, comb: Comb
+    teeth: tuple[Tooth, ...], edge_x: float, tried: tuple[Comb, ...]
 ) -> tuple[NDArray[np.intp], NDArray[np.bool_], Floats]:
     """Number the teeth from the last one uncovered (0, -1, ...); which fit, and their misses.
 
-    The misses are in standard deviations. What is given is kept: arrays are not to be written to.
+    All (C, T), for each comb that is tried; the misses are in standard deviations. What is given is
+    kept: arrays are not to be written to.
     """
-    d = np.array([t.x for t in teeth]) - edge_x
-    d = d - comb.aside_px * sides(teeth)
-    place = d / (comb.pitch_px - comb.bend * d) + comb.phase
+    of = measured(teeth)
+    rows = [(c.pitch_px, c.bend, c.phase, c.aside_px) for c in tried]
+    pitch_px, bend, phase, aside_px = np.array(rows).T[:, :, None]
+    d = of.x - edge_x - aside_px * of.side
+    place = d / (pitch_px - bend * d) + phase
     index = np.round(place)
-    local_px = comb.pitch_px / (1.0 + comb.bend * (index - comb.phase)) ** 2
+    local_px = pitch_px / (1.0 + bend * (index - phase)) ** 2
     miss = (place - index) * local_px / tooth_sigma_px(-d)
-    stray = np.array([between(STRAY, t.clearness) for t in teeth])
-    fits = (0.5 * miss**2 < stray) & (index <= 0)
+    fits = (0.5 * miss**2 < of.stray) & (index <= 0)
     found = index.astype(np.intp), fits, miss
     for values in found:
         values.setflags(write=False)
     return found
 
 
-def _scored(teeth: tuple[Tooth, ...], edge_x: float, comb: Comb) -> tuple[float, int]:
-    """Log-likelihood of the teeth under a comb, and how many belong to it."""
-    index, fits, miss = belonging(teeth, edge_x, comb)
-    stray = np.array([between(STRAY, t.clearness) for t in teeth])
-    value = -float(np.where(fits, 0.5 * miss**2, stray).sum())
-    if not fits.any():
-        return value, 0
+def median_of(values: Floats, among: NDArray[np.bool_]) -> Floats:
+    """Median along the last axis of the values that count; infinite where none does."""
+    ordered = np.sort(np.where(among, values, np.inf), axis=-1)
+    count = among.sum(axis=-1, keepdims=True)
+    middle = np.concatenate([np.maximum(count - 1, 0) // 2, count // 2], axis=-1)
+    return np.asarray(np.take_along_axis(ordered, middle, axis=-1).mean(axis=-1))
+
+
+def _scored(
+    teeth: tuple[Tooth, ...], edge_x: float, tried: tuple[Comb, ...]
+) -> tuple[Floats, NDArray[np.intp]]:
+    """Log-likelihood of the teeth under each comb, (C,), and how many belong to it, (C,)."""
+    index, fits, miss = belonging(teeth, edge_x, tried)
+    of = measured(teeth)
+    value = -np.where(fits, 0.5 * miss**2, of.stray).sum(axis=1)
     cost = missed(teeth)
-    length = np.array([t.above + t.below for t in teeth])[fits]
-    faded = 1.0 - np.minimum(length / (FADED * np.median(length)), 1.0)
-    value -= float((cost * faded).sum())
-    found = np.unique(index[fits])
-    gaps = np.diff(found) - 1
-    value -= float((cost + MISSED_NEXT * (gaps[gaps > 0] - 1)).sum())
-    behind = int(-found[-1])  # graduations that should stand between the last found and the edge
-    if behind:
-        lost = np.interp(comb.phase * comb.pitch_px, LOST_PX, (0.0, 1.0))
-        value -= float(lost) * cost + (behind - 1) * cost
-    return value, int(fits.sum())
+    usual = median_of(of.length, fits)
+    faded = 1.0 - np.minimum(of.length / (FADED * usual[:, None]), 1.0)
+    value -= cost * (faded * fits).sum(axis=1)
+    found = np.sort(np.where(fits, index, 1), axis=1)  # 1: none, behind all others
+    gaps = np.where(found[:, 1:] <= 0, np.diff(found, axis=1) - 1, 0)
+    value -= np.where(gaps > 0, cost + MISSED_NEXT * (gaps - 1), 0.0).sum(axis=1)
+    # graduations that should stand between the last found and the edge
+    behind = -np.max(index, axis=1, where=fits, initial=int(index.min()))
+    until_edge = np.array([c.phase * c.pitch_px for c in tried])
+    lost = np.interp(until_edge, LOST_PX, (0.0, 1.0)) * cost + (behind - 1) * cost
+    value -= np.where(fits.any(axis=1) & (behind > 0), lost, 0.0)
+    return value, fits.sum(axis=1)
 
 
 def find_combs(
@@ -144,9 +174,8 @@ def find_combs(
     """
     if len(teeth) < 3:
         return ()
-    x = np.array([t.x for t in teeth])
-    weight = np.sqrt(np.array([t.above + t.below for t in teeth]))
-    d = x - edge_x
+    of = measured(teeth)
+    weight, d = np.sqrt(of.length), of.x - edge_x
     pitches = np.exp(np.arange(math.log(PITCHES_PX[0]), math.log(PITCHES_PX[1]), 0.004))
     stretch = expected_stretch(facing_sine)
     tried = stretch[0] + stretch[1] * STRETCHES
@@ -159,16 +188,15 @@ def find_combs(
         for i in range(len(pitches))
         if strength[i] >= strength[max(i - 3, 0) : i + 4].max() and strength[i] > 0.45
     ]
-    combs = []
+    refined = []
     for i in sorted(order, key=lambda i: -strength[i])[:20]:
         j = int(np.argmax(np.abs(z[i])))
         phase = -float(np.angle(z[i, j])) / (2 * math.pi)
-        comb = _refined(teeth, edge_x, (float(pitches[i]), float(bends[i, j]), phase), stretch)
-        if comb is not None:
-            combs.append(comb)
-    combs.sort(key=lambda c: -c.log_likelihood)
+        start = (float(pitches[i]), float(bends[i, j]), phase)
+        refined.append(_refined(of.x - edge_x, of.side, start, stretch))
+    combs = _weighed(teeth, edge_x, tuple(comb for comb in refined if comb is not None))
     kept: list[Comb] = []
-    for comb in combs:
+    for comb in sorted(combs, key=lambda c: -c.log_likelihood):
         if all(abs(math.log(comb.pitch_px / k.pitch_px)) > 0.01 for k in kept):
             kept.append(comb)
     return tuple(kept[:MOST_COMBS])
@@ -181,15 +209,16 @@ def expected_stretch(facing_sine: float) -> tuple[float, float]:
 
 
 def _refined(
-    teeth: tuple[Tooth, ...],
-    edge_x: float,
+    seen: Floats,
+    side: Floats,
     start: tuple[float, float, float],
     stretch: tuple[float, float],
 ) -> Comb | None:
-    """Refine a comb's (pitch, bend, phase) by least squares on the teeth that belong to it."""
+    """Refine a comb's (pitch, bend, phase) by least squares on the teeth that belong to it.
+
+    `seen` are the teeth's places from the edge, px, `side` on which side of the line they stand.
+    """
     pitch_px, bend, phase = start
-    seen = np.array([t.x for t in teeth]) - edge_x
-    side = sides(teeth)
     u, aside = 0.2, 0.0
     for _ in range(3):
         d = seen - aside * side
@@ -207,10 +236,19 @@ def _refined(
         pitch_px, bend, phase, u, aside = fit
     # count the teeth anew from the edge: tooth 0 is the last one uncovered
     phase -= math.floor(phase)
-    comb = Comb(pitch_px, bend, phase, 0.0, 0, min(max(u, 0.02), 0.4), aside)
-    value, used = _scored(teeth, edge_x, comb)
-    value -= 0.5 * (aside / SIDES_APART_PX) ** 2
-    return replace(comb, log_likelihood=value, teeth=used)
+    log_prior = -0.5 * (aside / SIDES_APART_PX) ** 2
+    return Comb(pitch_px, bend, phase, log_prior, 0, min(max(u, 0.02), 0.4), aside)
+
+
+def _weighed(teeth: tuple[Tooth, ...], edge_x: float, tried: tuple[Comb, ...]) -> list[Comb]:
+    """Give combs the teeth's log-likelihoods besides their own, and how many belong to them."""
+    if not tried:
+        return []
+    values, used = _scored(teeth, edge_x, tried)
+    return [
+        replace(comb, log_likelihood=comb.log_likelihood + value, teeth=count)
+        for comb, value, count in zip(tried, values.tolist(), used.tolist(), strict=True)
+    ]
 
 
 def _fitted(
@@ -251,18 +289,15 @@ def customary_combs(
     scale: Scale, teeth: tuple[Tooth, ...], edge_x: float, radius_px: float
 ) -> tuple[Comb, ...]:
     """Combs of customary spacing, for a sleeve that shows hardly any graduation."""
-    out = []
     clear = sorted(teeth, key=lambda t: -t.clearness)[:2]
-    for step in np.linspace(-2.2, 2.2, 33):
+    tried: list[Comb] = []
+    for step in np.linspace(-2.2, 2.2, 33).tolist():
         radius_mm = SLEEVE_RADIUS_MM * math.exp(SLEEVE_RADIUS_SPREAD * step)
         pitch_px = float(scale.pitch_mm) * radius_px / radius_mm
+        u = max(TOOTH_SIGMA_PX / pitch_px, 0.02) if teeth else 0.5
         phases = {((edge_x - t.x) / pitch_px) % 1.0 for t in clear} or {0.0}
-        for phase in sorted(phases):
-            comb = Comb(pitch_px, 0.0, phase, 0.0, 0, 0.5)
-            value, used = _scored(teeth, edge_x, comb) if teeth else (0.0, 0)
-            u = TOOTH_SIGMA_PX / pitch_px if teeth else 0.5
-            out.append(Comb(pitch_px, 0.0, phase, value - 1.2, used, max(u, 0.02)))
-    return tuple(out)
+        tried += [Comb(pitch_px, 0.0, phase, CUSTOMARY, 0, u) for phase in sorted(phases)]
+    return tuple(_weighed(teeth, edge_x, tuple(tried)) if teeth else tried)
 
 
 def spacing_log_prior(comb: Comb, scale: Scale, radius_px: float) -> float:

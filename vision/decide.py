@@ -160,53 +160,64 @@ def _sleeve_states(
     f: Findings, scale: Scale, radius_px: float, printed: tuple[Printed, ...]
 ) -> tuple[Floats, Floats, list[Comb], list[Decimal]]:
     """States of the sleeve: uncovered pitches, log-likelihood, comb and range start of each."""
-    tried = list(f.combs)
+    tried = f.combs
     if len(f.teeth) < combs.FEW or not tried:
         tried += combs.customary_combs(scale, f.teeth, f.over_x, radius_px)
     most = round(sleeve.MAX_TRAVEL_MM / float(scale.pitch_mm))
-    starts = sorted({one.start for one in printed})
+    phase, teeth = np.array([(comb.phase, comb.teeth) for comb in tried]).T[..., None]
+    last = np.arange(-1, most + 1)
+    uncovered = last + phase  # (combs, pitches)
+    possible = (last >= 0) | (teeth == 0)
     heats = [(n.heat, n.y < float(f.axis.y_at(n.x))) for n in f.on_sleeve]
     above = (1.0 + sum(h for h, up in heats if up)) / (2.0 + sum(h for h, _ in heats))
-    kinds: dict[str, list[Floats]] = {"numbers": [], "first": [], "sides": [], "rest": []}
-    shown: list[Floats] = []
-    which: list[tuple[Comb, Decimal]] = []
-    for comb in tried:
-        first = 0 if comb.teeth else -1
-        uncovered = np.arange(first, most + 1, dtype=np.float64) + comb.phase
-        places = [
-            comb.place(straight_x(n.x, n.y, f.axis, f.edge, f.shear), f.over_x) for n in f.on_sleeve
-        ]
-        px_per_mm = comb.pitch_px / float(scale.pitch_mm)
-        seen = (comb, f.teeth, uncovered, f.over_x)
-        first_seen = sleeve.first_log_likelihood(*seen, f.visible_from_x, f.axis.first_x)
-        halves = float(scale.pitch_mm) == sleeve.HALF_MM
-        sides = sleeve.side_log_likelihood(*seen, halves=halves, numbers_above=above)
-        spaced = comb.log_likelihood + combs.spacing_log_prior(comb, scale, radius_px)
-        rest = spaced + sleeve.long_log_likelihood(*seen, scale)
-        first_number = {one.number: one.number % sleeve.PERIODS[scale.unit] for one in printed}
-        from_number = {
-            n: sleeve.number_log_likelihood(f.on_sleeve, places, uncovered, scale, n, px_per_mm)
-            for n in set(first_number.values())
-        }
-        for start in starts:
-            own = [one for one in printed if one.start == start]
-            share = sum(one.share for one in own)
-            numbers = [
-                from_number[first_number[one.number]] + math.log(one.share / share) for one in own
-            ]
-            kinds["numbers"].append(np.logaddexp.reduce(numbers, axis=0))
-            kinds["first"].append(first_seen)
-            kinds["sides"].append(sides)
-            kinds["rest"].append(rest + math.log(share))
-            shown.append(uncovered)
-            which += [(comb, start)] * len(uncovered)
-    joined = {kind: np.concatenate(values) for kind, values in kinds.items()}
-    value = joined.pop("rest")
-    for kind, log_likelihood in joined.items():
-        value = value + _floored(kind, log_likelihood)
-    best = np.argsort(-value)[:KEPT]
-    kept = [which[i] for i in best]
-    return np.concatenate(shown)[best], value[best], [c for c, _ in kept], [s for _, s in kept]
+    seen = (tried, f.teeth, uncovered, f.over_x)
+    first = sleeve.first_log_likelihood(*seen, f.visible_from_x, f.axis.first_x)
+    halves = float(scale.pitch_mm) == sleeve.HALF_MM
+    sides = sleeve.side_log_likelihood(*seen, halves=halves, numbers_above=above)
+    spaced = [c.log_likelihood + combs.spacing_log_prior(c, scale, radius_px) for c in tried]
+    value = np.array(spaced)[:, None] + sleeve.long_log_likelihood(*seen, scale)
+    for kind, log_likelihood in (("first", first), ("sides", sides)):
+        value = value + _floored(kind, np.where(possible, log_likelihood, -np.inf))
+    starts, shares, numbers = _number_states(f, scale, tried, uncovered, printed)
+    numbers = np.where(possible[:, None], numbers, -np.inf)  # (combs, starts, pitches)
+    value = (value[:, None] + np.log(shares)[:, None] + _floored("numbers", numbers)).ravel()
+    at = np.flatnonzero(np.broadcast_to(possible[:, None], numbers.shape))
+    value = value[at]
+    kept = np.argpartition(-value, min(KEPT, len(at)) - 1)[:KEPT]
+    best = kept[np.argsort(-value[kept])]
+    comb, start, turn = np.unravel_index(at[best], numbers.shape)
+    which = [tried[i] for i in comb], [starts[i] for i in start]
+    return uncovered[comb, turn], value[best], *which
+
+
+def _number_states(
+    f: Findings,
+    scale: Scale,
+    tried: tuple[Comb, ...],
+    uncovered: Floats,
+    printed: tuple[Printed, ...],
+) -> tuple[list[Decimal], Floats, Floats]:
+    """Range starts, (S,), their shares, and the sleeve's numbers' log-likelihood, (C, S, K)."""
+    starts = sorted({one.start for one in printed})
+    along = [straight_x(n.x, n.y, f.axis, f.edge, f.shear) for n in f.on_sleeve]
+    first_number = {one.number: one.number % sleeve.PERIODS[scale.unit] for one in printed}
+    from_number = {}
+    for n in set(first_number.values()):
+        of_comb = []
+        for comb, pitches in zip(tried, uncovered, strict=True):
+            places = [comb.place(x, f.over_x) for x in along]
+            px_per_mm = comb.pitch_px / float(scale.pitch_mm)
+            of_comb.append(
+                sleeve.number_log_likelihood(f.on_sleeve, places, pitches, scale, n, px_per_mm)
+            )
+        from_number[n] = np.stack(of_comb)
+    shares, numbers = [], []
+    for start in starts:
+        own = [one for one in printed if one.start == start]
+        shares.append(sum(one.share for one in own))
+        each = [from_number[first_number[o.number]] + math.log(o.share / shares[-1]) for o in own]
+        numbers.append(np.logaddexp.reduce(each, axis=0))
+    return starts, np.array(shares), np.stack(numbers, axis=1)
 
 
 def _normal_share(z: Floats) -> Floats:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from vision.combs import MISSED_NEXT, Comb, belonging, missed
+from vision.combs import MISSED_NEXT, Comb, belonging, measured, median_of, missed
 from vision.marks import Numeral
 from vision.numbering import log_share_over_learnt
 from vision.scale import Scale
@@ -78,38 +78,44 @@ def number_log_likelihood(
 
 
 def long_log_likelihood(
-    comb: Comb, teeth: tuple[Tooth, ...], uncovered: Floats, edge_x: float, scale: Scale
+    tried: tuple[Comb, ...],
+    teeth: tuple[Tooth, ...],
+    uncovered: Floats,
+    edge_x: float,
+    scale: Scale,
 ) -> Floats:
-    """Log-likelihood of each number of uncovered pitches, (K,), from which graduations are long.
+    """Log-likelihood of uncovered pitches, (C, K) as they are, from which graduations are long.
 
     Every fifth millimetre, or every tenth of an inch, is longer than its neighbours on the same
     side (common practice).
     """
-    cycle = 4 if scale.unit == "in" else round(5 / float(scale.pitch_mm))
     if not teeth:
-        return np.zeros(len(uncovered))
+        return np.zeros_like(uncovered)
+    cycle = 4 if scale.unit == "in" else round(5 / float(scale.pitch_mm))
     step = 2 if cycle == 10 else 1  # halves stand on the other side: compare like with like
-    index, fits, _ = belonging(teeth, edge_x, comb)
-    length = np.array([t.above + t.below for t in teeth])
-    whole = np.round(uncovered - comb.phase)
-    gain = np.zeros(cycle)
-    for residue in range(cycle):
-        like = fits & ((index - residue) % step == 0)
-        here = like & ((index - residue) % cycle == 0) & (index < 0)
-        others = like & ~here & (index < 0)
-        if not here.any() or others.sum() < 2:
-            continue
-        usual = float(np.median(length[others]))
-        spread = float(np.median(np.abs(length[others] - usual))) + 0.05 * usual + 0.4
-        excess = (float(np.median(length[here])) - usual) / spread
-        wanted = LONG_SHARE * usual / spread
-        gain[residue] = float(np.clip(0.8 * (excess - 0.5 * wanted), -2.0, 4.0))
-    # tooth `index` is graduation whole + index: long where that is a multiple of the cycle
-    return np.asarray(gain[(-whole.astype(int)) % cycle])
+    index, fits, _ = belonging(teeth, edge_x, tried)
+    length = measured(teeth).length
+    off = index[:, None, :] - np.arange(cycle)[:, None]
+    like = (fits & (index < 0))[:, None, :] & (off % step == 0)
+    here, others = like & (off % cycle == 0), like & (off % cycle != 0)
+    told = here.any(axis=-1) & (others.sum(axis=-1) >= 2)
+    usual, seen = (np.where(told, median_of(length, them), 1.0) for them in (others, here))
+    apart = np.where(told, median_of(np.abs(length - usual[..., None]), others), 0.0)
+    spread = apart + 0.05 * usual + 0.4
+    excess, wanted = (seen - usual) / spread, LONG_SHARE * usual / spread
+    gain = np.where(told, np.clip(0.8 * (excess - 0.5 * wanted), -2.0, 4.0), 0.0)
+    # tooth `index` is graduation last + index: long where that is a multiple of the cycle
+    return np.asarray(np.take_along_axis(gain, -_last(tried, uncovered) % cycle, axis=1))
+
+
+def _last(tried: tuple[Comb, ...], uncovered: Floats) -> NDArray[np.intp]:
+    """Number of the last graduation uncovered, (C, K)."""
+    phase = np.array([comb.phase for comb in tried])
+    return np.asarray(np.round(uncovered - phase[:, None]).astype(np.intp))
 
 
 def side_log_likelihood(
-    comb: Comb,
+    tried: tuple[Comb, ...],
     teeth: tuple[Tooth, ...],
     uncovered: Floats,
     edge_x: float,
@@ -117,48 +123,48 @@ def side_log_likelihood(
     halves: bool,
     numbers_above: float,
 ) -> Floats:
-    """Log-likelihood of each number of uncovered pitches, (K,), from the lines' sides.
+    """Log-likelihood of uncovered pitches, (C, K) as they are, from the lines' sides.
 
     Whole millimetres stand on one side of the line and halves on the other, mostly; numbers stand
     with the whole ones (common practice). `halves` tells whether the pitch is half a millimetre,
     `numbers_above` the share of the numbers seen that stand above the line.
     """
     if not teeth:
-        return np.zeros(len(uncovered))
-    index, fits, _ = belonging(teeth, edge_x, comb)
-    above, below = np.array([(t.above, t.below) for t in teeth])[fits].T
+        return np.zeros_like(uncovered)
+    index, fits, _ = belonging(teeth, edge_x, tried)
+    above, below = np.array([(t.above, t.below) for t in teeth]).T
     share = (above + 1.0) / (above + below + 2.0)  # of the line that is above; 0.5 says nothing
-    clear = np.array([t.clearness for t in teeth])[fits]
+    clear = measured(teeth).clearness
     up = np.log(WRONG_SIDE + (1 - WRONG_SIDE) * np.clip(1.5 * share - 0.25, 0.0, 1.0)) * clear
     down = np.log(WRONG_SIDE + (1 - WRONG_SIDE) * np.clip(1.25 - 1.5 * share, 0.0, 1.0)) * clear
-    even = (index[fits] % 2) == 0
-    tables = np.array([[up[even].sum(), down[even].sum()], [up[~even].sum(), down[~even].sum()]])
-    crossing = float(np.maximum(up, down).sum() + 0.35 * np.minimum(up, down).sum())
+    even = (index % 2) == 0
+    # (2, C, 2): of even teeth and odd ones, for each comb, standing above and below
+    tables = np.stack([fits & even, fits & ~even]) @ np.stack([up, down], axis=1)
+    crossing = fits @ (np.maximum(up, down) + 0.35 * np.minimum(up, down))
     same = np.logaddexp(
-        np.logaddexp(tables[:, 0].sum(), tables[:, 1].sum()) - math.log(3.0),
-        crossing - math.log(3.0),
+        np.logaddexp(*tables.sum(axis=0).T) - math.log(3.0), crossing - math.log(3.0)
     )
     alternating = ALTERNATING[halves]
-    out = np.empty(2)
     lean = WITH_NUMBERS * numbers_above + (1 - WITH_NUMBERS) * (1 - numbers_above)
+    out = []
     for whole in (0, 1):  # whether the last tooth, number 0, is an odd graduation
-        upright = tables[whole, 0] + tables[1 - whole, 1]  # whole ones above the line
-        hanging = tables[whole, 1] + tables[1 - whole, 0]
+        upright = tables[whole, :, 0] + tables[1 - whole, :, 1]  # whole ones above the line
+        hanging = tables[whole, :, 1] + tables[1 - whole, :, 0]
         split = np.logaddexp(upright + math.log(lean), hanging + math.log(1 - lean))
-        out[whole] = np.logaddexp(split + math.log(alternating), same + math.log(1 - alternating))
-    last = np.round(uncovered - comb.phase).astype(int)
-    return out[last % 2]
+        out.append(np.logaddexp(split + math.log(alternating), same + math.log(1 - alternating)))
+    odd = _last(tried, uncovered) % 2
+    return np.asarray(np.take_along_axis(np.stack(out, axis=1), odd, axis=1))
 
 
 def first_log_likelihood(
-    comb: Comb,
+    tried: tuple[Comb, ...],
     teeth: tuple[Tooth, ...],
     uncovered: Floats,
     edge_x: float,
     visible_from_x: float,
     line_from_x: float,
 ) -> Floats:
-    """Log-likelihood of each number of uncovered pitches, (K,), from where graduations begin.
+    """Log-likelihood of uncovered pitches, (C, K) as they are, from where graduations begin.
 
     Left of `visible_from_x` lies no picture; from `line_from_x` on the reference line is seen: what
     hides graduations hides it as well.
@@ -166,20 +172,24 @@ def first_log_likelihood(
     if not teeth:
         expected = np.maximum(np.floor(uncovered + 1e-6) + 1, 0)
         return np.asarray(-1.3 * np.minimum(expected, 4))
-    index, fits, _ = belonging(teeth, edge_x, comb)
-    clearness = np.array([t.clearness for t in teeth])
-    leftmost = int(index[fits].min()) if fits.any() else 0  # however faint: it is not missing
-    surely = fits & (clearness > CLEAR)
-    clear = int(index[surely].min()) if surely.any() else 0
-    last = np.round(uncovered - comb.phase)  # the last tooth's own number
+    index, fits, _ = belonging(teeth, edge_x, tried)
+    surely = fits & (measured(teeth).clearness > CLEAR)
+
+    def first(those: NDArray[np.bool_]) -> NDArray[np.intp]:
+        """Number of the leftmost of some teeth, (C, 1), 0 where there is none."""
+        return np.min(index, axis=1, where=those, initial=0, keepdims=True)
+
+    leftmost, clear = first(fits), first(surely)  # however faint: it is not missing
+    last = _last(tried, uncovered)  # the last tooth's own number
     before = np.maximum(last + leftmost, 0)  # graduations that should lie left of the leftmost
 
-    def until(x: float) -> int:
-        """Graduations between the leftmost found and a place to its left."""
-        return max(math.floor(leftmost - comb.place(x, edge_x) - comb.phase), 0)
+    def until(x: float) -> Floats:
+        """Graduations between the leftmost found and a place to its left, (C, 1)."""
+        place = np.array([[comb.place(x, edge_x) + comb.phase] for comb in tried])
+        return np.maximum(np.floor(leftmost - place), 0.0)
 
     cost = missed(teeth)
-    bare = np.minimum(before, min(until(line_from_x + LINE_END_PX), until(visible_from_x)))
+    bare = np.minimum(before, np.minimum(until(line_from_x + LINE_END_PX), until(visible_from_x)))
     hidden = np.minimum(before, until(visible_from_x)) - bare
     wiped = cost + MISSED_NEXT * np.maximum(bare - 1, 0.0)
     covered = np.minimum(cost * hidden, HIDDEN + HIDDEN_EACH * hidden)

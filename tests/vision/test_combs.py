@@ -233,3 +233,15 @@ def test_customary_spacings_are_likelier_than_others(scale):
         for f in (1.0, 0.5, 2.0)
     )
     assert here > max(half, double) + 3
+
+
+def test_a_median_counts_only_what_is_asked_for():
+    values = np.random.default_rng(5).normal(size=(7, 12))
+    among = np.random.default_rng(6).random((3, 7, 12)) < 0.4
+    among[0, 0] = False
+    medians = combs.median_of(values, among)
+    assert medians.shape == (3, 7)
+    assert medians[0, 0] == np.inf
+    for at in np.ndindex(3, 7):
+        if among[at].any():
+            assert medians[at] == pytest.approx(np.median(values[at[1]][among[at]]))

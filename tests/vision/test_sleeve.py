@@ -94,7 +94,8 @@ def test_long_graduations_tell_the_turns_up_to_their_cycle(scale, cycle):
     for turns in range(12, 30):
         teeth = perfect(turns + 0.4, 9.0, cycle=cycle)
         comb = combs.find_combs(teeth, X0)[0]
-        log = sleeve.long_log_likelihood(comb, teeth, np.arange(41) + comb.phase, X0, scale)
+        uncovered = np.arange(41)[None] + comb.phase
+        (log,) = sleeve.long_log_likelihood((comb,), teeth, uncovered, X0, scale)
         right = log[turns % cycle :: cycle]
         assert np.ptp(right) == 0
         assert right[0] > np.delete(log, np.arange(turns % cycle, 41, cycle)).max() + 1
@@ -104,7 +105,8 @@ def test_the_first_graduation_tells_the_turns():
     for turns in (1, 2, 5, 11, 23):
         teeth = perfect(turns + 0.4, 9.0, cycle=10)
         comb = Comb(9.0, 0.0, 0.4, 0.0, len(teeth), 0.02)
-        log = sleeve.first_log_likelihood(comb, teeth, np.arange(41) + 0.4, X0, 0.0, 0.0)
+        uncovered = np.arange(41)[None] + 0.4
+        (log,) = sleeve.first_log_likelihood((comb,), teeth, uncovered, X0, 0.0, 0.0)
         assert int(np.argmax(log)) == turns
         assert log[turns] > log[turns - 1] + 1
         assert log[turns] > log[turns + 1] + 1
@@ -113,20 +115,20 @@ def test_the_first_graduation_tells_the_turns():
 def test_graduations_outside_the_picture_are_not_missed():
     teeth = perfect(20.4, 9.0, cycle=10, hidden=8)
     comb = Comb(9.0, 0.0, 0.4, 0.0, len(teeth), 0.02)
-    uncovered = np.arange(41) + 0.4
+    uncovered = np.arange(41)[None] + 0.4
     left = teeth[-1].x - 5.0  # the picture ends just left of the leftmost
-    cropped = sleeve.first_log_likelihood(comb, teeth, uncovered, X0, left, left)
+    (cropped,) = sleeve.first_log_likelihood((comb,), teeth, uncovered, X0, left, left)
     assert cropped[20] == cropped[12] == 0
-    whole = sleeve.first_log_likelihood(comb, teeth, uncovered, X0, 0.0, left)
+    (whole,) = sleeve.first_log_likelihood((comb,), teeth, uncovered, X0, 0.0, left)
     assert whole[12] > whole[20] + 3  # eight that should show and do not
 
 
 def test_what_hides_graduations_hides_the_line_beside_them():
     teeth = perfect(20.4, 9.0, cycle=10, hidden=8)
     comb = Comb(9.0, 0.0, 0.4, 0.0, len(teeth), 0.02)
-    uncovered = np.arange(41) + 0.4
+    uncovered = np.arange(41)[None] + 0.4
     covered, bare = (
-        sleeve.first_log_likelihood(comb, teeth, uncovered, X0, 0.0, line_from)
+        sleeve.first_log_likelihood((comb,), teeth, uncovered, X0, 0.0, line_from)[0]
         for line_from in (teeth[-1].x - 3.0, 0.0)
     )
     assert covered[12] == bare[12] == 0
@@ -139,12 +141,12 @@ def test_whole_millimetres_stand_with_their_numbers(scale, cycle):
     for turns in range(4, 30):
         teeth = perfect(turns + 0.4, 9.0, cycle=cycle)  # whole ones above
         comb = combs.find_combs(teeth, X0)[0]
-        uncovered = np.arange(41) + comb.phase
+        uncovered = np.arange(41)[None] + comb.phase
         halves = scale is FINE
         above, below = (
             sleeve.side_log_likelihood(
-                comb, teeth, uncovered, X0, halves=halves, numbers_above=share
-            )
+                (comb,), teeth, uncovered, X0, halves=halves, numbers_above=share
+            )[0]
             for share in (0.9, 0.1)
         )
         if halves:
@@ -160,8 +162,8 @@ def test_a_comb_of_halves_alone_is_none_of_half_a_millimetre():
     comb = combs.find_combs(teeth, X0)[0]
     log = [
         sleeve.side_log_likelihood(
-            comb, teeth, np.arange(41.0), X0, halves=halves, numbers_above=0.9
-        )
+            (comb,), teeth, np.arange(41.0)[None], X0, halves=halves, numbers_above=0.9
+        )[0]
         for halves in (True, False)
     ]
     assert log[1][0] > log[0][0] + 2
@@ -169,7 +171,29 @@ def test_a_comb_of_halves_alone_is_none_of_half_a_millimetre():
 
 def test_a_bare_sleeve_speaks_for_few_turns():
     comb = Comb(9.0, 0.0, 0.0, 0.0, 0, 0.5)
-    log = sleeve.first_log_likelihood(comb, (), np.arange(-1, 41) + 0.0, X0, 0.0, 0.0)
+    (log,) = sleeve.first_log_likelihood((comb,), (), np.arange(-1.0, 41)[None], X0, 0.0, 0.0)
     assert log[0] == 0
     assert np.all(np.diff(log) <= 0)
     assert log[1] < log[0]
+
+
+def test_combs_weighed_together_are_as_if_weighed_alone():
+    teeth = (*perfect(14.4, 9.0, cycle=10, hidden=3), Tooth(X0 - 47.0, 3.0, 0.0))
+    found = combs.find_combs(teeth, X0)
+    tried = (*found, Comb(4.5, 0.001, 0.9, 0.0, 0, 0.1), Comb(30.0, 0.0, 0.2, 0.0, 0, 0.1))
+    assert len(found) > 1
+    uncovered = np.arange(-1.0, 41) + np.array([[comb.phase] for comb in tried])
+
+    def weighed(tried, uncovered):
+        seen = (tried, teeth, uncovered, X0)
+        return (
+            sleeve.long_log_likelihood(*seen, FINE),
+            sleeve.side_log_likelihood(*seen, halves=True, numbers_above=0.7),
+            sleeve.first_log_likelihood(*seen, 20.0, X0 - 90.0),
+        )
+
+    together = weighed(tried, uncovered)
+    for i, comb in enumerate(tried):
+        for all_of_them, alone in zip(together, weighed((comb,), uncovered[[i]]), strict=True):
+            assert np.allclose(all_of_them[i], alone[0], rtol=0, atol=1e-12)
+    assert all(np.ptp(values) > 1 for values in together)
