@@ -1,12 +1,14 @@
 """Where the scale lies in a photo: ranked poses, proposed by a network on reduced copies.
 
 The whole photo is looked at once, small. A scale that comes out too small to pose well gets a look
-from nearer, one that fills the photo from farther; for one that is not surely seen both are tried.
+from nearer, one that fills the photo from farther; for one that is not surely seen both are tried,
+and the photo is looked at piece by piece until one surely holds a scale.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -95,7 +97,8 @@ def find(grey: NDArray[np.uint8], seer: Seer = see) -> tuple[Found, ...]:
     found = _posed(grey, [look_at(grey, width / 2.0, height / 2.0, side)], seer)
     found = _from_farther(grey, found, side, seer)
     if not _sure(found):
-        found = _one_a_place(found + _posed(grey, tiles(grey), seer))
+        likeliest = found[0].pose if found else None
+        found = _one_a_place(found + _posed(grey, tiles(grey, likeliest), seer))
     return tuple(found[:MOST_POSES])
 
 
@@ -130,11 +133,14 @@ def _sure(found: list[Found]) -> bool:
     return bool(found) and found[0].pose.probability >= SURE_HEAT
 
 
-def _posed(grey: NDArray[np.uint8], looks: list[Look], seer: Seer) -> list[Found]:
-    """Pose what is seen in some looks, the likeliest of the small ones from nearer."""
+def _posed(grey: NDArray[np.uint8], looks: Iterable[Look], seer: Seer) -> list[Found]:
+    """Pose what is seen in looks, up to one that is sure; the likeliest small ones from nearer."""
     paces: dict[Found, float] = {}
     for look in looks:
-        paces |= dict.fromkeys(decode(seer(look.square), look), look.pace_x)
+        seen = decode(seer(look.square), look)
+        paces |= dict.fromkeys(seen, look.pace_x)
+        if _sure(seen):
+            break
     seen = _one_a_place(list(paces))
     nearer = [_nearer(grey, found, paces[found], seer) for found in seen[:MOST_NEARER]]
     return _one_a_place(nearer + seen[MOST_NEARER:])
@@ -175,18 +181,21 @@ def _within(start: float, side: float, length: int) -> tuple[int, int]:
     return first, max(min(length, round(start + side)), first + 1)
 
 
-def tiles(grey: NDArray[np.uint8]) -> list[Look]:
+def tiles(grey: NDArray[np.uint8], likeliest: Pose | None = None) -> Iterator[Look]:
     """Cut a photo into half-overlapping squares half as large as its longer side.
 
-    None where that would enlarge the photo: a nearer look has to show more.
+    Those come first that have the likeliest pose nearest to their middles. None where that would
+    enlarge the photo: a nearer look has to show more.
     """
     height, width = grey.shape
     side = max(height, width) / 2.0
     if side * LEAST_NEARER < SIDE_PX:
-        return []
-    return [
-        look_at(grey, x, y, side) for y in _middles(height, side) for x in _middles(width, side)
-    ]
+        return
+    middles = [(x, y) for y in _middles(height, side) for x in _middles(width, side)]
+    if likeliest is not None:
+        middles.sort(key=lambda at: math.dist(at, (likeliest.x, likeliest.y)))
+    for x, y in middles:
+        yield look_at(grey, x, y, side)
 
 
 def _middles(length: float, side: float) -> list[float]:

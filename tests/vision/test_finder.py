@@ -219,6 +219,17 @@ def test_a_scale_that_is_missed_at_first_is_found_in_tiles():
     assert found.pose.probability > 0.5
 
 
+@pytest.mark.parametrize(("sure_from_px", "looks"), [(100.0, 3), (170.0, 8)])
+def test_tiles_are_looked_at_from_the_likeliest_on_until_one_is_sure(sure_from_px, looks):
+    """Of 77 px in the first square, smaller from farther, and of 154 px in each of six tiles."""
+    photo = disc(np.full((3000, 4000), 60, np.uint8), 2900.4, 1900.2, 0.5, 800.0)
+    eye = Eye(sure_from_px)
+    (found,) = find(photo, eye)
+    assert eye.looks == looks
+    assert math.dist((found.pose.x, found.pose.y), (2900.4, 1900.2)) < 0.12 * 4000 / 384
+    assert (found.pose.probability > 0.8) == (looks == 3)
+
+
 def test_what_is_gone_from_nearer_is_doubted():
     photo = disc(np.full((3000, 4000), 60, np.uint8), 3000.3, 700.6, 0.8, 160.0)
     (found,) = find(photo, seeing_once())
@@ -236,13 +247,13 @@ def test_two_scales_are_ranked_and_nothing_gives_nothing():
 
 def test_tiles_cover_the_photo_and_each_other_by_half():
     photo = np.zeros((3000, 4000), np.uint8)
-    looks = tiles(photo)
+    looks = list(tiles(photo))
     assert len(looks) == 6
     spans = sorted({(look.left, look.left + 384 * look.pace_x) for look in looks})
     assert spans[0][0] == 0
     assert spans[-1][1] == 4000
     assert all(b[0] - a[0] == 1000 for a, b in itertools.pairwise(spans))
-    assert tiles(np.zeros((400, 500), np.uint8)) == []
+    assert list(tiles(np.zeros((400, 500), np.uint8))) == []
 
 
 def test_a_look_beyond_the_rim_is_filled_with_the_mean_and_keeps_its_place():
