@@ -249,6 +249,20 @@ def _set_log_likelihood(
     return np.asarray(np.log((1 - share) * usual + share * stray + 1e-9))
 
 
+def _summed_by_key(
+    keys: NDArray[np.intp], log_values: Floats
+) -> tuple[NDArray[np.intp], Floats, NDArray[np.intp]]:
+    """Sum each key's values: rising keys, logarithms of sums, and where the greatest of each is."""
+    by_key = np.argsort(keys, kind="stable")
+    keys, values = keys[by_key], log_values[by_key]
+    start = np.flatnonzero(np.diff(keys, prepend=keys[0] - 1))
+    greatest = np.maximum.reduceat(values, start)
+    top = greatest.max()
+    summed = np.add.reduceat(np.exp(values - top), start)
+    at = np.flatnonzero(values == np.repeat(greatest, np.diff(start, append=len(keys))))
+    return keys[start], np.log(summed) + top, by_key[at[np.searchsorted(at, start)]]
+
+
 def weigh(
     f: Findings,
     scale: Scale,
@@ -288,25 +302,20 @@ def weigh(
     total = total + _set_log_likelihood(miss, spread[:, None, None] * pitch_mm, edge_set_mm)
     shown = turns + (division / n)[None, :, None]
     total = total - 0.5 * np.maximum(np.minimum(shown, 0.0) / BELOW_NOTHING, -4.0) ** 2
-    keys = np.round(above[:, None, None] + turns * n + np.arange(n)[None, :, None]).astype(int)
-    flat_keys, flat = keys.ravel(), total.ravel()
-    worth = np.flatnonzero(flat > flat.max() - HOPELESS)
-    likeliest = worth[np.argsort(-flat[worth], kind="stable")]
-    readings, first, inverse = np.unique(
-        flat_keys[likeliest], return_index=True, return_inverse=True
-    )
-    flat, of_reading = flat[likeliest], likeliest[first] // (n * 3)
-    top = flat.max()
-    summed = np.bincount(inverse.ravel(), np.exp(flat - top))
-    weight = np.log(summed + 1e-300) + top + GRATING_WEIGHT * grating.coherence
+    best = int(np.argmax(total))
+    worth = np.flatnonzero(total > total.flat[best] - HOPELESS)
+    state, at, turn = np.unravel_index(worth, total.shape)
+    keys = np.round(above[state] + turns[state, at, turn] * n + at).astype(int)
+    readings, weight, likeliest = _summed_by_key(keys, total.flat[worth])
+    weight = weight + GRATING_WEIGHT * grating.coherence
     order = np.argsort(-weight)
-    best = int(likeliest[0])
+    of_reading = state[likeliest[order]]
     u_gap = min(1.0, f.outline.u_step / max(f.outline.step, 1.0))
     u_roll = U_ROLL_DIVISIONS * abs(math.sin(grating.roll_rad))
     u = math.sqrt(grating.u_fraction**2 + (parallax * u_gap) ** 2 + u_roll**2)
-    begins = above[of_reading[order]]
+    begins = above[of_reading]
     return Posterior(
-        replace(scale, start=starts[of_reading[order[0]]]),
+        replace(scale, start=starts[of_reading[0]]),
         readings[order].astype(float) + fraction - parallax - begins[0],
         weight[order],
         begins - begins[0],

@@ -395,3 +395,14 @@ def test_places_that_the_gap_network_believes_in_gain_as_much_as_it_says():
     assert uncovered[np.argmax(gained)] == pytest.approx(14.9, abs=0.1)
     assert gained.max() > 2
     assert gained.min() < -3
+
+
+def test_readings_are_summed_by_key():
+    rng = np.random.default_rng(8)
+    keys, values = rng.integers(-5, 6, 400), rng.normal(-3000, 4, 400)
+    found, sums, greatest = decide._summed_by_key(keys, values)
+    assert found.tolist() == sorted(set(keys.tolist()))
+    for key, total, at in zip(found, sums, greatest, strict=True):
+        assert total == pytest.approx(np.logaddexp.reduce(values[keys == key]), abs=1e-9)
+        assert keys[at] == key
+        assert values[at] == values[keys == key].max()
