@@ -83,7 +83,7 @@ def inside(shape: tuple[int, ...], matrix: NDArray[np.float64]) -> NDArray[np.bo
     The rim, where what lies outside is made up, does not count.
     """
     back = invert(matrix)
-    x, y = np.meshgrid(np.arange(SIZE[0]), np.arange(SIZE[1]))
+    x, y = np.arange(SIZE[0]), np.arange(SIZE[1])[:, None]
     u = back[0, 0] * x + back[0, 1] * y + back[0, 2]
     v = back[1, 0] * x + back[1, 1] * y + back[1, 2]
     rim = RIM_PX * float(np.hypot(back[0, 0], back[0, 1]))

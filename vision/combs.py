@@ -181,13 +181,11 @@ def find_combs(
     tried = stretch[0] + stretch[1] * STRETCHES
     bends = tried[None, :] * pitches[:, None] / STRETCH_OVER_PX
     place = d / (pitches[:, None, None] - bends[:, :, None] * d)
-    z = (weight * np.exp(2j * math.pi * place)).sum(axis=2) / weight.sum()
+    turned = 2 * math.pi * place
+    z = (np.cos(turned) @ weight + 1j * (np.sin(turned) @ weight)) / weight.sum()
     strength = np.abs(z).max(axis=1)
-    order = [
-        i
-        for i in range(len(pitches))
-        if strength[i] >= strength[max(i - 3, 0) : i + 4].max() and strength[i] > 0.45
-    ]
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(strength, 3), 7).max(axis=1)
+    order = np.flatnonzero((strength >= around) & (strength > 0.45)).tolist()
     refined = []
     for i in sorted(order, key=lambda i: -strength[i])[:20]:
         j = int(np.argmax(np.abs(z[i])))

@@ -93,12 +93,21 @@ class Outline:
 
 
 def _gathered(
-    place: NDArray[np.float64], weight: NDArray[np.float64], length: int
+    slopes: NDArray[np.float64],
+    along: NDArray[np.number],
+    across: NDArray[np.number],
+    weight: NDArray[np.float64],
+    length: int,
 ) -> NDArray[np.float64]:
-    """Sum weights by whole place, (length,); what lies outside is left out."""
-    at = np.round(place).astype(np.intp)
-    inside = (at >= 0) & (at < length)
-    return np.bincount(at[inside], weight[inside], minlength=length).astype(np.float64)
+    """Sum weights, (n,), by whole places `across` - slope `along`, (n,) each, for each slope, (k,).
+
+    Gives (k, length); what lies outside is left out.
+    """
+    at = np.round(across - slopes[:, None] * along).astype(np.intp)
+    rows, columns = np.nonzero((at >= 0) & (at < length))
+    flat = rows * length + at[rows, columns]
+    summed = np.bincount(flat, weight[columns], minlength=len(slopes) * length)
+    return summed.reshape(-1, length).astype(np.float64)
 
 
 def less_vernier(line: Map, vernier: Map) -> Map:
@@ -116,19 +125,16 @@ def fit_axis(ridge: Map, expected_slope: float = 0.0) -> Axis | None:
     part[: int(ORIGIN[1] - LINE_REACH_PX)] = 0.0
     part[int(ORIGIN[1] + LINE_REACH_PX) + 1 :] = 0.0
     part[:, int(x_edge + EDGE_REACH_PX) :] = 0.0
-    best = (0.0, 0.0, 0.0)
     yy, xx = np.nonzero(part)
     weight = part[yy, xx].astype(np.float64)
-    for slope in expected_slope + np.linspace(-STEEPEST, STEEPEST, 49):
-        rows = _gathered(yy - slope * (xx - x_edge), weight, ridge.shape[0])
-        rows = rows * np.exp(-0.5 * ((slope - expected_slope) / 0.2) ** 2)
-        rows = rows[:-2] + rows[1:-1] + rows[2:]
-        at = int(np.argmax(rows))
-        if rows[at] > best[0]:
-            best = (float(rows[at]), float(at + 1), float(slope))
-    total, y0, slope = best
-    if total < 6.0:  # two soft pixels across and a few along: less is a speck
+    slopes = expected_slope + np.linspace(-STEEPEST, STEEPEST, 49)
+    rows = _gathered(slopes, xx - x_edge, yy, weight, ridge.shape[0])
+    rows = rows * np.exp(-0.5 * ((slopes[:, None] - expected_slope) / 0.2) ** 2)
+    rows = rows[:, :-2] + rows[:, 1:-1] + rows[:, 2:]
+    best, at = np.unravel_index(int(np.argmax(rows)), rows.shape)
+    if rows[best, at] < 6.0:  # two soft pixels across and a few along: less is a speck
         return None
+    y0, slope = float(at + 1), float(slopes[best])
     u = 1.0
     for reach in (4.0, 2.5, 2.5):
         off = yy - (y0 + slope * (xx - x_edge))
@@ -196,13 +202,11 @@ def over_sleeve_x(edge: Edge, outline: Outline) -> float:
 
 def _steer(band: Map, y0: float) -> tuple[float, float]:
     """Find the straight line (x at y0, lean) that gathers most of a band's ridge."""
-    best = (-1.0, 0.0, 0.0)
     yy, cc = np.nonzero(band)
     weight = band[yy, cc].astype(np.float64)
-    for lean in np.linspace(-STEEPEST, STEEPEST, 31):
-        columns = _gathered(cc - lean * (yy - y0), weight, band.shape[1])
-        columns = np.convolve(columns, np.ones(7), mode="same") * np.exp(-0.5 * (lean / 0.2) ** 2)
-        at = int(np.argmax(columns))
-        if columns[at] > best[0]:
-            best = (float(columns[at]), float(at), float(lean))
-    return best[1], best[2]
+    leans = np.linspace(-STEEPEST, STEEPEST, 31)
+    columns = _gathered(leans, yy - y0, cc, weight, band.shape[1])
+    wide = np.stack([np.convolve(row, np.ones(7), mode="same") for row in columns])
+    wide *= np.exp(-0.5 * (leans[:, None] / 0.2) ** 2)
+    best, at = np.unravel_index(int(np.argmax(wide)), wide.shape)
+    return float(at), float(leans[best])

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 REACH_PX = 50  # rows each side of the line in which graduations are looked for
+PAST_EDGE_PX = 12  # columns that are straightened beyond the edge: a line on it and what is beside
 TILT_HOLD = 400.0  # px^3: with less ridge than this the lean of the lines is not to be known
 LEAST_LINE_PX = 2.5  # summed ridge of the faintest line that counts
 CLEAR_PX = 14.0  # summed ridge of a clear graduation
@@ -56,11 +57,12 @@ def straightened(
 ) -> NDArray[np.float32]:
     """Resample a ridge map so that rows run along the line and columns along the edge's arc.
 
+    A little past the edge it ends: the sleeve does.
     `shear` leans the columns further, px a px: under perspective the graduations of a rolled sleeve
     do not quite follow the edge.
     """
     dy = np.arange(-REACH_PX, REACH_PX + 1, dtype=np.float64)[:, None]
-    x = np.arange(ridge.shape[1], dtype=np.float64)[None, :]
+    x = np.arange(min(ridge.shape[1], int(edge.x0) + PAST_EDGE_PX), dtype=np.float64)[None, :]
     source_x = x + (edge.lean + shear) * dy + edge.bend * dy * dy
     source_y = axis.y0 + axis.slope * (source_x - axis.x_edge) + dy
     return np.asarray(
