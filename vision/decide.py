@@ -19,7 +19,7 @@ from vision import combs, lengths, placing, sleeve, thimble
 from vision.combs import Comb
 from vision.gap import Gap
 from vision.lines import Axis, Edge, Outline
-from vision.marks import Numeral
+from vision.numerals import Numeral
 from vision.numbering import Printed, printed_on
 from vision.parallax import parallax_divisions
 from vision.scale import Scale
@@ -46,9 +46,6 @@ SHARPENED = 1.3  # power that calibrates the weights: least log loss on 145 pict
 KEPT = 120  # states of the sleeve that are followed up
 HOPELESS = 18.0  # log-likelihood below the best from which a reading is not worth counting
 MOST_ALTERNATIVES = 6
-# Probability of a division from which its numbers are not looked at once more: two more passes of
-# the network, which a reading surer than this can do without
-SETTLED = 0.9
 KEPT_READINGS = 300  # of each look, when two are put together
 
 
@@ -69,7 +66,6 @@ class Findings:
     over_x: float  # where the edge stands over the sleeve: the graduations' places count from it
     visible_to_x: float = math.inf  # close-up px; right of it lies no picture
     gap: Gap | None = None  # what the network that looks beside the edge says
-    on_thimble_nearer: list[Numeral] | None = None  # as seen from nearer, if looked at
 
 
 @dataclass(frozen=True)
@@ -128,20 +124,8 @@ def _log_sum(values: Floats) -> float:
 def _thimble_states(f: Findings, divisions: int, downwards: bool) -> tuple[Grating, Floats]:
     """The grating of the divisions, and the log-likelihood of each whole one at the line."""
     on = thimble.grating(f.bevel, divisions, f.axis.u_y0)
-    seen = [f.on_thimble] + ([] if f.on_thimble_nearer is None else [f.on_thimble_nearer])
-    wholes = []
-    for numbers in seen:
-        offsets = thimble.numeral_offsets(numbers, on, f.outline.widening, f.axis, f.edge)
-        wholes.append(thimble.whole_log_likelihood(numbers, offsets, on, downwards))
-    return on, _half_believed(wholes)
-
-
-def _half_believed(looks: list[Floats]) -> Floats:
-    """Put looks together: what only one of two believes is half believed."""
-    evidence = [_log_sum(one) for one in looks]
-    shares = [one - total for one, total in zip(looks, evidence, strict=True)]
-    mean = np.logaddexp.reduce(shares, axis=0) - math.log(len(looks))
-    return np.asarray(mean + sum(evidence) / len(looks))
+    offsets = thimble.numeral_offsets(f.on_thimble, on, f.outline.widening, f.axis, f.edge)
+    return on, thimble.whole_log_likelihood(f.on_thimble, offsets, on, downwards)
 
 
 @lru_cache(maxsize=32)
@@ -200,22 +184,22 @@ def _number_states(
     """Range starts, (S,), their shares, and the sleeve's numbers' log-likelihood, (C, S, K)."""
     starts = sorted({one.start for one in printed})
     along = [straight_x(n.x, n.y, f.axis, f.edge, f.shear) for n in f.on_sleeve]
-    first_number = {one.number: one.number % sleeve.PERIODS[scale.unit] for one in printed}
-    from_number = {}
-    for n in set(first_number.values()):
-        of_comb = []
-        for comb, pitches in zip(tried, uncovered, strict=True):
-            places = [comb.place(x, f.over_x) for x in along]
-            px_per_mm = comb.pitch_px / float(scale.pitch_mm)
-            of_comb.append(
-                sleeve.number_log_likelihood(f.on_sleeve, places, pitches, scale, n, px_per_mm)
+    first_numbers = sorted({one.number for one in printed})
+    of_combs = []
+    for comb, pitches in zip(tried, uncovered, strict=True):
+        places = [comb.place(x, f.over_x) for x in along]
+        px_per_mm = comb.pitch_px / float(scale.pitch_mm)
+        of_combs.append(
+            sleeve.number_log_likelihood(
+                f.on_sleeve, places, pitches, scale, first_numbers, px_per_mm
             )
-        from_number[n] = np.stack(of_comb)
+        )
+    from_number = dict(zip(first_numbers, np.stack(of_combs, axis=1), strict=True))
     shares, numbers = [], []
     for start in starts:
         own = [one for one in printed if one.start == start]
         shares.append(sum(one.share for one in own))
-        each = [from_number[first_number[o.number]] + math.log(o.share / shares[-1]) for o in own]
+        each = [from_number[o.number] + math.log(o.share / shares[-1]) for o in own]
         numbers.append(np.logaddexp.reduce(each, axis=0))
     return starts, np.array(shares), np.stack(numbers, axis=1)
 
@@ -366,13 +350,6 @@ def within_half_a_turn(one: Posterior, near_divisions: float | None) -> Posterio
     return replace(
         one, shown=one.shown[kept], log_weight=one.log_weight[kept], begins=one.begins[kept]
     ).counted_from_best()
-
-
-def division_settled(one: Posterior) -> bool:
-    """Whether it's clear which division is at the line, whatever the turn."""
-    off = (one.shown - one.shown[0]) % one.scale.divisions
-    same = np.minimum(off, one.scale.divisions - off) < 0.5
-    return float(one.probability[same].sum()) > SETTLED
 
 
 def within_one_division(shown: Floats, probability: Floats, at: float) -> float:

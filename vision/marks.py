@@ -1,4 +1,4 @@
-"""What the marks network sees in a close-up: lines as soft ridges, numerals as likelihoods.
+"""What the marks network sees in a close-up: lines as soft ridges, and where numerals stand.
 
 It proposes; where a line lies to a fraction of a pixel is for the photo's own pixels to say.
 """
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
 RIDGES = ("reference_line", "graduation", "division", "edge", "silhouette", "vernier")
 PLACES: tuple[Literal["sleeve", "thimble"], ...] = ("sleeve", "thimble")
-NUMERALS = 100  # values 0 to 99
 STRIDE_PX = 4  # close-up px a cell of the numeral maps: cell i is centred on 4 i + 1.5
 
 LEAST_HEAT = 0.1  # heat below which a peak is not worth handing on; the decision weighs the rest
@@ -31,13 +30,11 @@ class Marks:
 
     `ridges`: (6, 256, 544), 0 to 1, in the order of `RIDGES`, 1 along a line's middle.
     `numeral_heat`: (2, 64, 136), 0 to 1, on the sleeve and on the thimble.
-    `numeral_log_probability`: (100, 64, 136), natural logarithm, of each value where a numeral is.
     `present`, `mirrored`: probabilities that the close-up shows a scale, and shows it mirrored.
     """
 
     ridges: NDArray[np.float32] = field(compare=False, repr=False)
     numeral_heat: NDArray[np.float32] = field(compare=False, repr=False)
-    numeral_log_probability: NDArray[np.float32] = field(compare=False, repr=False)
     present: float
     mirrored: float
 
@@ -52,14 +49,13 @@ class Marks:
 
 
 @dataclass(frozen=True)
-class Numeral:
-    """One numeral that may stand at (x, y), close-up px, with the likelihood of every value."""
+class Place:
+    """Where a numeral may stand: (x, y), close-up px, with the heat there, 0 to 1."""
 
     x: float
     y: float
     on: Literal["sleeve", "thimble"]
     heat: float
-    log_probability: NDArray[np.float32] = field(compare=False, repr=False)
 
 
 def read_marks(closeup: NDArray[np.uint8]) -> Marks:
@@ -83,47 +79,51 @@ def read_marks(closeup: NDArray[np.uint8]) -> Marks:
     """
     if closeup.shape != SIZE[::-1] or closeup.dtype != np.uint8:
         raise ValueError(f"a close-up is {SIZE[::-1]} uint8, not {closeup.shape} {closeup.dtype}")
-    ridges, heat, classes, whole = run("marks", closeup, ("ridges", "heat", "classes", "whole"))
-    return decode(ridges[0], heat[0], classes[0], whole.reshape(-1))
+    ridges, heat, whole = run("marks", closeup, ("ridges", "heat", "whole"))
+    return decode(full_size(ridges[0]), heat[0], whole.reshape(-1))
+
+
+def full_size(ridges: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Put four values for the four pixels under each cell, (24, 128, 272), in place: (6, 256, 544).
+
+    Channel 4 i + 2 r + c holds map i at row 2 y + r and column 2 x + c.
+    """
+    channels, rows, columns = ridges.shape
+    cells = ridges.reshape(channels // 4, 2, 2, rows, columns).transpose(0, 3, 1, 4, 2)
+    return cells.reshape(channels // 4, 2 * rows, 2 * columns)
 
 
 def decode(
     ridges: NDArray[np.float32],
     heat: NDArray[np.float32],
-    classes: NDArray[np.float32],
     whole: NDArray[np.float32],
 ) -> Marks:
-    """Turn logits, (6, 256, 544), (2, 64, 136), (100, 64, 136) and (2,), into `Marks`."""
-    top = classes.max(axis=0)
-    shifted = classes - top
-    log_probability = shifted - np.log(np.exp(shifted).sum(axis=0))
-    maps = [sigmoid(ridges), sigmoid(heat), log_probability.astype(np.float32)]
+    """Turn logits, (6, 256, 544), (2, 64, 136) and (2,), into `Marks`."""
+    maps = [sigmoid(ridges), sigmoid(heat)]
     for values in maps:
         values.setflags(write=False)
     present, mirrored = (float(p) for p in sigmoid(whole))
-    return Marks(maps[0], maps[1], maps[2], present, mirrored)
+    return Marks(maps[0], maps[1], present, mirrored)
 
 
-def numerals(marks: Marks) -> list[Numeral]:
+def places(marks: Marks) -> list[Place]:
     """List the places where a numeral may stand, hottest first.
 
-    The place is the peak of a parabola through the logarithm of the heat, whose peaks are Gaussian;
-    the likelihoods are the peak's 3 x 3 cells' averaged by their heat.
+    Each is the peak of a parabola through the logarithm of the heat, whose peaks are Gaussian.
     """
     found = []
     for on, heat in zip(PLACES, marks.numeral_heat, strict=True):
         for row, col in peaks(heat, LEAST_HEAT, APART_CELLS):
             x, y = subcell(heat, row, col)
             found.append(
-                Numeral(
+                Place(
                     (x + 0.5) * STRIDE_PX - 0.5,
                     (y + 0.5) * STRIDE_PX - 0.5,
                     on,
                     float(heat[row, col]),
-                    _likelihoods(marks, heat, row, col),
                 )
             )
-    return sorted(found, key=lambda numeral: -numeral.heat)
+    return sorted(found, key=lambda place: -place.heat)
 
 
 def subcell(heat: NDArray[np.float32], row: int, col: int) -> tuple[float, float]:
@@ -142,14 +142,3 @@ def _vertex(three: NDArray[np.float32]) -> float:
     bend = a - 2 * b + c
     return float(np.clip(0.5 * (a - c) / bend, -0.5, 0.5)) if bend < -1e-9 else 0.0
 
-
-def _likelihoods(
-    marks: Marks, heat: NDArray[np.float32], row: int, col: int
-) -> NDArray[np.float32]:
-    """Average the values' probabilities, (100,), around a peak, as logarithms."""
-    here = np.s_[max(row - 1, 0) : row + 2, max(col - 1, 0) : col + 2]
-    weight = heat[here] / heat[here].sum()
-    mean = (np.exp(marks.numeral_log_probability[(slice(None), *here)]) * weight).sum(axis=(1, 2))
-    averaged = np.log(np.maximum(mean, 1e-12)).astype(np.float32)
-    averaged.setflags(write=False)
-    return averaged

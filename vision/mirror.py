@@ -123,13 +123,14 @@ def _sleeve_series(found: Findings, scale: Scale) -> float:
     fits = []
     for comb in tried:
         places = [comb.place(x, found.over_x) for x in along]
-        for start in {float(scale.start), 0.0}:  # a range start may stand on the frame
-            fits.append(
-                sleeve.number_log_likelihood(
-                    found.on_sleeve, places, whole + comb.phase, scale, start,
-                    comb.pitch_px / pitch_mm,
-                )
-            )  # fmt: skip
+        # a range start may stand on the frame
+        printed = sorted({float(scale.start), 0.0})
+        px_per_mm = comb.pitch_px / pitch_mm
+        fits += list(
+            sleeve.number_log_likelihood(
+                found.on_sleeve, places, whole + comb.phase, scale, printed, px_per_mm
+            )
+        )
     return max(map(_log_mean, fits)) + len(along) * math.log(sleeve.MAX_TRAVEL_MM)
 
 

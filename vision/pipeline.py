@@ -17,7 +17,7 @@ from vision import (
     lines,
     marks,
     mirror,
-    nearer,
+    numerals,
     objections,
     silhouettes,
     stub,
@@ -154,11 +154,11 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose, known: Stub | None = None) -
     outline = silhouettes.fit_outline(seen.ridge("silhouette"), axis, edge)
     strip = divisions.strip_of(grey, matrix, axis, edge)
     bevel = thimble.unroll(seen.ridge("division"), axis, edge, outline, strip)
-    numerals = marks.numerals(seen)
+    places = marks.places(seen)
     graduation = seen.ridge("graduation")
     found, shear = teeth.find_teeth(graduation, axis, edge)
     if len(found) < combs.FEW:  # a stroke of a number would weigh as much as they do
-        found, shear = teeth.find_teeth(teeth.unlettered(graduation, numerals), axis, edge)
+        found, shear = teeth.find_teeth(teeth.unlettered(graduation, places), axis, edge)
     over_x = lines.over_sleeve_x(edge, outline)
     level = inside[int(np.clip(axis.y0, 0, closeup.SIZE[1] - 1))]
     outside = np.flatnonzero(~level[: max(int(edge.x0), 1)])
@@ -170,8 +170,8 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose, known: Stub | None = None) -
         found,
         shear,
         combs.find_combs(found, over_x, lines.facing_sine(edge, outline)),
-        [n for n in numerals if n.on == "sleeve" and n.x < edge.x0 + 4],
-        [n for n in numerals if n.on == "thimble" and n.x > edge.x0 + 4],
+        numerals.read(grey, matrix, [n for n in places if n.on == "sleeve" and n.x < edge.x0 + 4]),
+        numerals.read(grey, matrix, [n for n in places if n.on == "thimble" and n.x > edge.x0 + 4]),
         float(outside[-1] + 1 if outside.size else 0),
         over_x,
         float(np.flatnonzero(level)[-1] if level.any() else 0),
@@ -239,23 +239,8 @@ def sight(
     # However sure one look is: of 63 surer than 0.99 (tune), the other shook 2 that were wrong
     looks = [best, _look_once(photo.grey, _aside(best.pose), best.stub)]
     known = Known(scale, edge_set_mm, near_divisions)
-    return _decided(best, *_weighed(photo.grey, looks, known), known, 1.0 - mirrored)
-
-
-def _weighed(
-    grey: NDArray[np.uint8], looks: list[Look], known: Known
-) -> tuple[list[Findings], Weighed]:
-    """All findings, and what they say together.
-
-    With a nearer look at the thimble's numbers where they leave a doubt.
-    """
-    seen = [(look.matrix, look.findings) for look in looks if look.findings is not None]
-    found = [findings for _, findings in seen]
-    weighed = weigh_looks(found, known)
-    if decide.division_settled(weighed.posterior):
-        return found, weighed
-    found = [nearer.look_nearer(grey, matrix, findings) for matrix, findings in seen]
-    return found, weigh_looks(found, known)
+    found = [look.findings for look in looks if look.findings is not None]
+    return _decided(best, found, weigh_looks(found, known), known, 1.0 - mirrored)
 
 
 def _best_look(grey: NDArray[np.uint8]) -> Look | None:

@@ -7,13 +7,14 @@ and on which side of the line they stand tell the whole.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from vision.combs import MISSED_NEXT, Comb, belonging, measured, median_of, missed
-from vision.marks import Numeral
-from vision.numbering import log_share_over_learnt
+from vision.numbering import LEARNT_HUNDREDS, log_share_over_learnt
+from vision.numerals import Numeral
 from vision.scale import Scale
 from vision.teeth import Tooth
 
@@ -47,34 +48,44 @@ def number_log_likelihood(
     places: list[float],
     uncovered: Floats,
     scale: Scale,
-    printed_start: float,
+    printed: Sequence[float],
     px_per_mm: float,
 ) -> Floats:
-    """Log-likelihood of each number of uncovered pitches, (K,), from the sleeve's numbers.
+    """Log-likelihood of each number of uncovered pitches from the sleeve's numbers, (S, K).
 
-    `places` are the numbers' places in pitches from the edge; `printed_start` the number printed at
-    the range's lower end. Numbers may all stand beside their graduations by the same length.
+    `places` are the numbers' places in pitches from the edge; `printed`, (S,), the numbers that may
+    be printed at the range's lower end. Numbers may all stand beside their graduations by the same
+    length.
     """
     unit_mm = 1.0 if scale.unit == "mm" else 2.54
     pitch_mm = float(scale.pitch_mm)
     common = log_share_over_learnt(scale.unit)
     period = PERIODS[scale.unit]
-    total = np.log(ASIDE_SHARES)[:, None] + np.zeros((len(ASIDE_MM), len(uncovered)))
+    asides = np.log(ASIDE_SHARES)[:, None]
+    total = np.zeros((len(printed), len(ASIDE_MM), len(uncovered))) + asides
     for peak, place in zip(numerals, places, strict=True):
         likely = np.flatnonzero(peak.log_probability > LEAST_LOG_PROBABILITY)
+        hundreds = np.exp(peak.hundreds_log_probability) / LEARNT_HUNDREDS
         at_mm = (uncovered + place) * pitch_mm
-        number = at_mm[:, None] / unit_mm + printed_start - likely[None, :]
-        miss = ((number + period / 2) % period - period / 2) * unit_mm
         covered = -place * pitch_mm < COVERED_MM
         sigma = math.hypot(NUMBER_SIGMA_MM, NUMBER_SIGMA_PX / px_per_mm) + (0.4 if covered else 0.0)
-        off = (miss[None, :, :] - ASIDE_MM[:, None, None]) / sigma
-        near = np.exp(-0.5 * off * off) / (sigma * math.sqrt(2 * math.pi))
-        good = near @ np.exp(peak.log_probability[likely] + common[likely])
         share = 1 - (1 - OUTLIER) * min(1.0, 1.25 * peak.heat)
-        # a stray number lies anywhere within the travel
-        total += np.log(share / MAX_TRAVEL_MM + (1 - share) * good)
+        good: dict[float, Floats] = {}  # by the first number less its hundreds
+        for i, first in enumerate(printed):
+            number = at_mm / unit_mm + first
+            if first % period not in good:
+                off = number[:, None] - likely[None, :]
+                miss = ((off + period / 2) % period - period / 2) * unit_mm
+                off = (miss[None, :, :] - ASIDE_MM[:, None, None]) / sigma
+                near = np.exp(-0.5 * off * off) / (sigma * math.sqrt(2 * math.pi))
+                good[first % period] = near @ np.exp(peak.log_probability[likely] + common[likely])
+            fits = good[first % period]
+            if scale.unit == "mm":
+                fits = fits * hundreds[np.clip(np.rint(number) // 100, 0, 3).astype(np.intp)]
+            # a stray number lies anywhere within the travel
+            total[i] += np.log(share / MAX_TRAVEL_MM + (1 - share) * fits)
         total = np.where(at_mm < -1.5, total - 3.0, total)  # nothing is printed before the start
-    return np.asarray(np.logaddexp.reduce(total, axis=0))
+    return np.asarray(np.logaddexp.reduce(total, axis=1))
 
 
 def long_log_likelihood(

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from vision.lines import Axis, Edge
-from vision.marks import Numeral
+from vision.marks import Place
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -41,7 +41,7 @@ class Tooth:
         return min(1.0, max(0.0, (self.above + self.below - LEAST_LINE_PX) / CLEAR_PX))
 
 
-def unlettered(ridge: NDArray[np.float32], numerals: list[Numeral]) -> NDArray[np.float32]:
+def unlettered(ridge: NDArray[np.float32], numerals: list[Place]) -> NDArray[np.float32]:
     """Take numbers out of the graduations' ridge map: a stroke of a number is no graduation."""
     out = ridge.copy()
     wide, tall = NUMERAL_PX

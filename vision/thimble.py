@@ -16,7 +16,7 @@ import numpy as np
 from vision.closeup import SLEEVE_DIAMETER_PX
 from vision.divisions import Cylinder, Strip, placed
 from vision.lines import Axis, Edge, Outline
-from vision.marks import Numeral
+from vision.numerals import Numeral
 from vision.parallax import angle_at
 
 if TYPE_CHECKING:
