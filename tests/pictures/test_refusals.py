@@ -132,7 +132,6 @@ def test_backward_numbers_and_a_bare_sleeve_are_refused(monkeypatch) -> None:
     seen = marks.decode(
         np.full((6, 256, 544), -9, np.float32),
         np.stack([blank, blank]),
-        np.zeros((100, 64, 136), np.float32),
         np.array([9.0, -9.0], np.float32),
     )
     grey = noise(closeup.SIZE[::-1])
@@ -143,7 +142,6 @@ def test_backward_numbers_and_a_bare_sleeve_are_refused(monkeypatch) -> None:
 
         monkeypatch.setattr(pipeline, "find", lambda _: (Found(pose, 0.0),))
         monkeypatch.setattr(pipeline, "_look_once", look)
-        monkeypatch.setattr(pipeline.nearer, "look_nearer", lambda _grey, _matrix, f: f)
         return codes(sight(photo(grey), FINE))
 
     bare = type(usual)(**fields | {"teeth": (), "combs": (), "on_sleeve": []})

@@ -16,7 +16,7 @@ from vision import combs, lines, teeth
 from vision.closeup import SIZE
 from vision.combs import Comb
 from vision.lines import Axis, Edge, Outline
-from vision.marks import Numeral
+from vision.numerals import Numeral
 from vision.scale import Scale
 from vision.teeth import Tooth
 
@@ -207,7 +207,7 @@ def test_a_stroke_of_a_number_is_no_graduation(on, heat, kept):
     ridge = np.zeros(SIZE[::-1], np.float32)
     ridge[round(Y0) - 25 : round(Y0), 340] = 0.9  # a graduation, and one side of a nought
     ridge[round(Y0) + 24 : round(Y0) + 40, 330] = 0.9
-    nought = Numeral(335.0, Y0 + 32.0, on, heat, np.zeros(100, np.float32))
+    nought = Numeral(335.0, Y0 + 32.0, on, heat, np.zeros(100), np.zeros(4))
     found, _ = teeth.find_teeth(teeth.unlettered(ridge, [nought]), AXIS, EDGE)
     assert len(found) == kept
     assert abs(found[0].x - 340.0) < 0.6

@@ -21,7 +21,7 @@ from vision.decide import Findings
 from vision.gap import BINS as GAP_BINS
 from vision.gap import COUNTED, FIRST, ORIGIN, PARITY, SIZE, ZOOM, Gap
 from vision.lines import Axis, Edge, Outline
-from vision.marks import Numeral
+from vision.numerals import Numeral
 from vision.scale import Scale
 from vision.teeth import Tooth
 from vision.thimble import Bevel
@@ -30,6 +30,7 @@ FINE, SCHOOL = Scale(Decimal("0.5"), 50), Scale(Decimal(1), 100)
 INCH = Scale(Decimal("0.025"), 25, "in")
 SETS_MM = (-0.05, 0.04, 0.13, 0.21, 0.30)
 NUMBERED = {FINE: (10, 5, 10), SCHOOL: (5, 5, 5), INCH: (4, 1, 4)}  # every, step, long every
+HUNDREDS = (0.94, 0.03, 0.02, 0.01)  # of the numbers: surely none
 Y0, X0, RADIUS, STEP, WIDENING = 127.9, 352.3, 82.8, 2.8, 0.13
 SLEEVE_MM = {FINE: 7.0, SCHOOL: 8.2, INCH: 7.0}  # radii that common gauges have (common practice)
 
@@ -37,7 +38,7 @@ SLEEVE_MM = {FINE: 7.0, SCHOOL: 8.2, INCH: 7.0}  # radii that common gauges have
 def number(value, x, y, on, sure=0.95):
     p = np.full(100, (1 - sure) / 99)
     p[value] = sure
-    return Numeral(x, y, on, 0.9, np.log(p).astype(np.float32))
+    return Numeral(x, y, on, 0.9, np.log(p), np.log(HUNDREDS))
 
 
 def thimble_of(scale, division, roll, way=1):

@@ -13,7 +13,7 @@ from vision import closeup, decide
 from vision.decide import Findings
 from vision.evidence import evidence_of
 from vision.lines import Axis, Edge, Outline
-from vision.marks import Numeral
+from vision.numerals import Numeral
 from vision.scale import Scale
 from vision.teeth import Tooth
 from vision.thimble import Bevel
@@ -27,7 +27,7 @@ DIVISION = 17.3  # seen at the line
 def number(value: int, x: float, y: float, on: str, heat: float = 0.9) -> Numeral:
     p = np.full(100, 0.05 / 99)
     p[value] = 0.95
-    return Numeral(x, y, on, heat, np.log(p).astype(np.float32))
+    return Numeral(x, y, on, heat, np.log(p), np.zeros(4))
 
 
 def angle_of(k: int) -> float:

@@ -27,10 +27,9 @@ def heat_of(points, sigma=1.3):
     return np.clip(heat, 1e-5, 1 - 1e-5)
 
 
-def decoded(points, classes=None, whole=(3.0, -3.0)):
-    classes = np.zeros((100, 64, 136), np.float32) if classes is None else classes
+def decoded(points, whole=(3.0, -3.0)):
     ridges = np.full((6, 256, 544), -4, np.float32)
-    return marks.decode(ridges, logit(heat_of(points)), classes, np.array(whole, np.float32))
+    return marks.decode(ridges, logit(heat_of(points)), np.array(whole, np.float32))
 
 
 def test_numerals_are_found_to_a_tenth_of_a_pixel_and_told_apart():
@@ -40,7 +39,7 @@ def test_numerals_are_found_to_a_tenth_of_a_pixel_and_told_apart():
         (1, 402.0, 159.1, 0.6),
         (0, 340, 7, 0.3),
     ]
-    found = marks.numerals(decoded(points))
+    found = marks.places(decoded(points))
     assert [n.on for n in found] == ["sleeve", "thimble", "thimble", "sleeve"]
     for numeral, (_, x, y, h) in zip(found, points, strict=True):
         assert abs(numeral.x - x) < 0.1  # half a pixel, the wrong rule for cells, fails
@@ -48,10 +47,17 @@ def test_numerals_are_found_to_a_tenth_of_a_pixel_and_told_apart():
         assert 0.8 * h < numeral.heat <= h
 
 
+def test_ridges_come_to_full_size_pixel_by_pixel():
+    torch = pytest.importorskip("torch")
+    cells = np.random.default_rng(3).normal(size=(24, 128, 272)).astype(np.float32)
+    whole = torch.nn.functional.pixel_shuffle(torch.from_numpy(cells), 2)
+    assert np.array_equal(marks.full_size(cells), whole.numpy())
+
+
 def test_what_is_not_hot_or_too_near_is_no_numeral():
-    assert marks.numerals(decoded([(0, 100, 90, 0.08)])) == []
-    assert len(marks.numerals(decoded([(0, 100, 90, 0.9), (0, 105, 90, 0.8)]))) == 1
-    assert len(marks.numerals(decoded([(0, 100, 90, 0.9), (0, 116, 90, 0.8)]))) == 2
+    assert marks.places(decoded([(0, 100, 90, 0.08)])) == []
+    assert len(marks.places(decoded([(0, 100, 90, 0.9), (0, 105, 90, 0.8)]))) == 1
+    assert len(marks.places(decoded([(0, 100, 90, 0.9), (0, 116, 90, 0.8)]))) == 2
 
 
 def test_a_flat_top_counts_once_and_the_rim_is_no_trouble():
@@ -62,10 +68,9 @@ def test_a_flat_top_counts_once_and_the_rim_is_no_trouble():
     seen = marks.decode(
         np.zeros((6, 256, 544), np.float32),
         heat,
-        np.zeros((100, 64, 136), np.float32),
         np.zeros(2, np.float32),
     )
-    found = marks.numerals(seen)
+    found = marks.places(seen)
     assert sorted((n.on, round(n.x, 1)) for n in found[-2:]) == [
         ("thimble", 1.5),
         ("thimble", 541.5),
@@ -75,30 +80,12 @@ def test_a_flat_top_counts_once_and_the_rim_is_no_trouble():
     assert flat.x == pytest.approx(4 * 20.5 + 1.5, abs=0.05)
 
 
-def test_likelihoods_are_probabilities_of_the_cells_around_the_peak():
-    classes = np.zeros((100, 64, 136), np.float32)
-    classes[35, 20:24, 23:27] = 5.0
-    (numeral,) = marks.numerals(decoded([(0, 4 * 25 + 1.5, 4 * 22 + 1.5, 0.9)], classes))
-    assert numeral.log_probability.shape == (100,)
-    p = np.exp(numeral.log_probability.astype(float))
-    assert p.sum() == pytest.approx(1, abs=1e-5)
-    # all nine cells say e^5 to 1 against each of the 99 others
-    assert p[35] == pytest.approx(np.exp(5) / (np.exp(5) + 99), abs=1e-5)
-    classes[:, 22, 25] = 0
-    (doubted,) = marks.numerals(decoded([(0, 4 * 25 + 1.5, 4 * 22 + 1.5, 0.9)], classes))
-    assert doubted.log_probability[35] < numeral.log_probability[35] - 0.1
-
-
 def test_maps_are_probabilities_and_read_only():
-    classes = np.random.default_rng(1).normal(0, 300, (100, 64, 136)).astype(np.float32)
-    seen = decoded([(0, 100, 90, 0.9)], classes, whole=(np.log(3), -1000.0))
-    assert np.allclose(np.exp(seen.numeral_log_probability.astype(float)).sum(axis=0), 1, atol=1e-4)
+    seen = decoded([(0, 100, 90, 0.9)], whole=(np.log(3), -1000.0))
     assert seen.present == pytest.approx(0.75)
     assert seen.mirrored == 0.0
     assert np.allclose(seen.ridges, 1 / (1 + np.exp(4)), atol=1e-6)
-    assert {m.dtype for m in (seen.ridges, seen.numeral_heat, seen.numeral_log_probability)} == {
-        np.dtype(np.float32)
-    }
+    assert {m.dtype for m in (seen.ridges, seen.numeral_heat)} == {np.dtype(np.float32)}
     with pytest.raises(ValueError, match="read-only"):
         seen.ridges[0, 0, 0] = 1
     assert np.array_equal(seen.ridge("edge"), seen.ridges[3])
@@ -108,13 +95,12 @@ def test_ridges_are_named_in_the_order_the_network_is_trained_in():
     networks = pytest.importorskip("fixtures.training.networks", reason="needs torch")
     assert marks.RIDGES == networks.RIDGES
     assert marks.PLACES == networks.NUMERAL_PLACES
-    assert (marks.NUMERALS, marks.STRIDE_PX) == (networks.NUMERAL_CLASSES, networks.MARKS_STRIDE)
+    assert marks.STRIDE_PX == networks.MARKS_STRIDE
     ridges = np.full((6, 256, 544), -9, np.float32)
     ridges[2] = 9
     seen = marks.decode(
         ridges,
         logit(heat_of([])),
-        np.zeros((100, 64, 136), np.float32),
         np.zeros(2, np.float32),
     )
     assert seen.ridge("division").min() > 0.99
@@ -137,6 +123,7 @@ def test_a_shipped_file_runs_through_read_marks(tmp_path, monkeypatch):
     torch.manual_seed(4)
     net = networks.network("marks", 0.25).eval()
     (tmp_path / "weights").mkdir()
+    export.rounded(net)
     export.export("marks", net.state_dict(), 0.25, tmp_path / "weights" / "marks.onnx")
     monkeypatch.setattr(vision.networks.resources, "files", lambda package: tmp_path)
     monkeypatch.setattr(vision.networks, "_HELD", threading.local())

@@ -24,8 +24,7 @@ DEPTH = replace(SCHOOL, reversed=True)
 def look(mirrored: float) -> Marks:
     """What the network makes of a look as a whole."""
     blank = np.zeros((2, 64, 136), np.float32)
-    classes = np.full((100, 64, 136), -4.6, np.float32)
-    return Marks(np.zeros((6, 256, 544), np.float32), blank, classes, 1.0, mirrored)
+    return Marks(np.zeros((6, 256, 544), np.float32), blank, 1.0, mirrored)
 
 
 def illegible(found: Findings) -> Findings:

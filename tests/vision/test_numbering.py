@@ -37,10 +37,34 @@ def test_shares_cover_all_numbers():
 @pytest.mark.parametrize("scale", [FINE, SCHOOL])
 def test_a_number_of_any_value_tells_no_start_from_another(scale):
     """The network knows that most are zeros: where it sees nothing, that must not count again."""
-    usual = np.log(numbering.learnt_shares()).astype(np.float32)
-    blank = replace(number(0, seen_at(2.4, 9.0, 0.0)), log_probability=usual)
+    usual = np.log(numbering.learnt_shares())
+    blank = number(0, seen_at(2.4, 9.0, 0.0), hundreds=numbering.LEARNT_HUNDREDS)
+    blank = replace(blank, log_probability=usual)
     zero, fifty = (numbers_say([blank], scale, 9.0, 0.4, start)[2] for start in (0.0, 50.0))
     assert zero == pytest.approx(fifty, abs=0.05)
     seen = number(0, blank.x)
     zero, fifty = (numbers_say([seen], scale, 9.0, 0.4, start)[2] for start in (0.0, 50.0))
     assert zero > fifty + 2
+
+
+@pytest.mark.parametrize("hundreds", [0, 1, 2])
+def test_hundreds_tell_one_start_from_another(hundreds):
+    """25, 125 and 225 mm: the same figures at the end."""
+    told = np.full(4, 0.001)
+    told[hundreds] = 0.997
+    seen = [number(v, seen_at(p, 9.0, 0.0), hundreds=told) for v, p in ((30, 12.4), (35, 2.4))]
+    for scale, fits in ((FINE, 10), (SCHOOL, 5)):
+        starts = (25.0, 125.0, 225.0)
+        says = [numbers_say(seen[:1], scale, 9.0, 0.4, start)[12 + fits] for start in starts]
+        assert np.argmax(says) == hundreds
+        assert sorted(says)[-1] > sorted(says)[-2] + 2
+
+
+def test_an_upper_end_of_a_hundred_is_a_hundred_more():
+    """On 75 to 100 mm the last number has three figures, the others two."""
+    last = number(0, seen_at(2.4, 9.0, 0.0), hundreds=(0.001, 0.997, 0.001, 0.001))
+    low, high = (numbers_say([last], SCHOOL, 9.0, 0.4, start)[2 + 25] for start in (0.0, 75.0))
+    first = number(0, seen_at(2.4, 9.0, 0.0))
+    nought = numbers_say([first], SCHOOL, 9.0, 0.4, 75.0)[2 + 25]
+    assert high > nought + 2
+    assert high > low + 2

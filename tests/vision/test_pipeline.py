@@ -33,16 +33,9 @@ def test_however_sure_one_look_is_another_is_taken(monkeypatch, again, looks):
     monkeypatch.setattr(pipeline, "_look_once", look_once)
     monkeypatch.setattr(pipeline, "_mirrored_probability", lambda *_: 0.0)
     monkeypatch.setattr(pipeline, "_decided", lambda _, findings, *__: findings)
-    weighed = SimpleNamespace(posterior="weighed")
-    monkeypatch.setattr(pipeline, "weigh_looks", lambda *_: weighed)
-    monkeypatch.setattr(pipeline.nearer, "look_nearer", lambda _, __, found: found + " nearer")
+    monkeypatch.setattr(pipeline, "weigh_looks", lambda *_: "weighed")
     photo = SimpleNamespace(grey=np.zeros((200, 300), np.uint8))
-    expected = ["first", "second"][:looks]
-    for settled in (False, True):
-        monkeypatch.setattr(pipeline.decide, "division_settled", lambda _, now=settled: now)
-        seen = [found if settled else found + " nearer" for found in expected]
-        places.clear()
-        assert pipeline.sight(photo, None) == seen
+    assert pipeline.sight(photo, None) == ["first", "second"][:looks]
     assert places == [pipeline._aside(POSE)]
     assert places[0].x != POSE.x  # the other look stands aside
 

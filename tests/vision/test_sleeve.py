@@ -14,7 +14,7 @@ import pytest
 
 from vision import combs, sleeve
 from vision.combs import Comb
-from vision.marks import Numeral
+from vision.numerals import Numeral
 from vision.scale import Scale
 from vision.teeth import Tooth
 
@@ -24,6 +24,7 @@ FINE, SCHOOL, INCH = (
     Scale(Decimal(1), 100),
     Scale(Decimal("0.025"), 25, "in"),
 )
+HUNDREDS = (0.94, 0.03, 0.02, 0.01)  # surely none
 
 
 def seen_at(pitches, pitch_px, bend):
@@ -31,10 +32,10 @@ def seen_at(pitches, pitch_px, bend):
     return X0 - pitch_px * pitches / (1.0 - bend * pitches)
 
 
-def number(value, x, sure=0.95, heat=0.9):
+def number(value, x, sure=0.95, heat=0.9, hundreds=HUNDREDS):
     p = np.full(100, (1 - sure) / 99)
     p[value] = sure
-    return Numeral(x, Y0 - 40.0, "sleeve", heat, np.log(p).astype(np.float32))
+    return Numeral(x, Y0 - 40.0, "sleeve", heat, np.log(p), np.log(hundreds))
 
 
 def numbers_say(numbers, scale, pitch_px, phase, start=0.0):
@@ -42,7 +43,7 @@ def numbers_say(numbers, scale, pitch_px, phase, start=0.0):
     uncovered = np.arange(41) + phase
     places = [(n.x - X0) / pitch_px for n in numbers]
     px_per_mm = pitch_px / float(scale.pitch_mm)
-    return sleeve.number_log_likelihood(numbers, places, uncovered, scale, start, px_per_mm)
+    return sleeve.number_log_likelihood(numbers, places, uncovered, scale, [start], px_per_mm)[0]
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from tests.vision.test_decide import FINE, findings
 from vision import closeup, stub
 from vision.closeup import ORIGIN, SIZE, Pose
 from vision.lines import Edge
-from vision.marks import Numeral
+from vision.marks import Place
 
 EDGE = Edge(352.0, 0.05, -0.0006, 0.05, 0.4, 1.0)  # rows counted from the close-up's middle
 ROWS, COLS = np.mgrid[: SIZE[1], : SIZE[0]].astype(float)
@@ -117,5 +117,5 @@ def test_a_stub_goes_to_the_photo_and_back_and_over_to_the_mirror_image():
 )
 def test_a_line_through_a_number_is_a_stroke_of_it(rows, heat, lettered):
     gauge = findings(FINE, 0, 2.0, 0.1)
-    number = Numeral(346.0, gauge.axis.y0 + rows, "sleeve", heat, np.zeros(100, np.float32))
+    number = Place(346.0, gauge.axis.y0 + rows, "sleeve", heat)
     assert stub.lettered(replace(gauge, on_sleeve=[number])) is lettered

@@ -15,7 +15,7 @@ import pytest
 from vision import thimble
 from vision.closeup import SIZE
 from vision.lines import Axis, Edge, Outline
-from vision.marks import Numeral
+from vision.numerals import Numeral
 
 Y0, X0 = 127.9, 352.3  # where line and edge meet: no whole pixels
 STEP = 2.8  # px by which the thimble stands proud of the sleeve
@@ -145,7 +145,7 @@ def numeral(value, x, y, sure=0.95, heat=0.9, values=100):
     """A number seen at (x, y); the other values share what is left of certainty."""
     p = np.full(100, (1 - sure) / (values - 1))
     p[value] = sure
-    return Numeral(x, y, "thimble", heat, np.log(p).astype(np.float32))
+    return Numeral(x, y, "thimble", heat, np.log(p), np.zeros(4))
 
 
 def engraved(divisions, shown, radius, middle, every=5, reach=0.55, way=1):

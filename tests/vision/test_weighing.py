@@ -10,7 +10,7 @@ import pytest
 
 from tests.vision.test_decide import FINE, INCH, SCHOOL, findings
 from vision import decide
-from vision.numbering import learnt_shares
+from vision.numbering import LEARNT_HUNDREDS, learnt_shares
 from vision.objections import ANOTHER_PITCH, START_CLEAR
 from vision.scale import Scale
 from vision.weighing import Known, rival_log_ratio, weigh_looks
@@ -106,8 +106,11 @@ def test_one_misread_number_does_not_move_the_range_start():
 def test_a_sleeve_whose_numbers_are_hidden_leaves_the_range_start_open():
     """What the network would expect of any number, it may say of a hidden one: that is no sight."""
     found = findings_from(FINE, 3, 13.4)
-    usual = np.log(learnt_shares()).astype(np.float32)
-    guessed = [replace(n, log_probability=usual) for n in found.on_sleeve]
+    usual = {
+        "log_probability": np.log(learnt_shares()),
+        "hundreds_log_probability": np.log(LEARNT_HUNDREDS),
+    }
+    guessed = [replace(n, **usual) for n in found.on_sleeve]
     for numbers in ([], guessed):
         posterior = weigh_looks([replace(found, on_sleeve=numbers)], Known(None)).posterior
         assert posterior.start_probability < START_CLEAR
