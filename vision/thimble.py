@@ -286,17 +286,17 @@ def whole_log_likelihood(
     # standard deviations of both unknowns, and their likelihood
     stretches, shifts = (v.ravel() for v in np.meshgrid(np.linspace(-2.4, 2.4, 13), SHIFTS))
     whole = np.arange(divisions)
-    around = (whole[:, None] - whole[None, :]) % divisions
     total = np.repeat(-0.5 * (stretches**2 + shifts**2)[:, None], divisions, axis=1)
     for peak, offset in zip(numerals, offsets, strict=True):
         reach = sign * (offset * (1 + RADIUS_SIGMA * stretches) + common * shifts)
         sigma = math.hypot(place, 0.02 * abs(offset))
-        # what number m - k is engraved there, m being at the line, depends on k alone
+        # what number m - k is engraved there, m being at the line, depends on k alone: a sum over k
+        # that goes round, by its Fourier transform
         miss = (whole + fraction + reach[:, None] + divisions / 2) % divisions - divisions / 2
         near = np.exp(-0.5 * (miss / sigma) ** 2) / (sigma * math.sqrt(2 * math.pi))
         table = np.zeros(divisions)
         table[: len(peak.log_probability)] = np.exp(peak.log_probability[:divisions])
-        good = near @ table[around].T
+        good = np.fft.irfft(np.fft.rfft(near, axis=1) * np.fft.rfft(table), divisions, axis=1)
         share = 1 - (1 - OUTLIER) * min(1.0, 1.25 * peak.heat)
         total += np.log(share / divisions + (1 - share) * good)
     top = total.max(axis=0)
