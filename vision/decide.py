@@ -185,16 +185,12 @@ def _number_states(
     starts = sorted({one.start for one in printed})
     along = [straight_x(n.x, n.y, f.axis, f.edge, f.shear) for n in f.on_sleeve]
     first_numbers = sorted({one.number for one in printed})
-    of_combs = []
-    for comb, pitches in zip(tried, uncovered, strict=True):
-        places = [comb.place(x, f.over_x) for x in along]
-        px_per_mm = comb.pitch_px / float(scale.pitch_mm)
-        of_combs.append(
-            sleeve.number_log_likelihood(
-                f.on_sleeve, places, pitches, scale, first_numbers, px_per_mm
-            )
-        )
-    from_number = dict(zip(first_numbers, np.stack(of_combs, axis=1), strict=True))
+    pitch_px = np.array([comb.pitch_px for comb in tried])
+    places = [np.array([comb.place(x, f.over_x) for comb in tried]) for x in along]
+    of_first = sleeve.number_log_likelihood(
+        f.on_sleeve, places, uncovered, scale, first_numbers, pitch_px / float(scale.pitch_mm)
+    )
+    from_number = dict(zip(first_numbers, of_first, strict=True))
     shares, numbers = [], []
     for start in starts:
         own = [one for one in printed if one.start == start]

@@ -45,40 +45,43 @@ WITH_NUMBERS = 0.88  # share of sleeves whose numbers stand on the whole millime
 
 def number_log_likelihood(
     numerals: list[Numeral],
-    places: list[float],
+    places: Sequence[Floats | float],
     uncovered: Floats,
     scale: Scale,
     printed: Sequence[float],
-    px_per_mm: float,
+    px_per_mm: Floats | float,
 ) -> Floats:
-    """Log-likelihood of each number of uncovered pitches from the sleeve's numbers, (S, K).
+    """Log-likelihood of uncovered pitches, (..., K), from the sleeve's numbers, (S, ..., K).
 
-    `places` are the numbers' places in pitches from the edge; `printed`, (S,), the numbers that may
-    be printed at the range's lower end. Numbers may all stand beside their graduations by the same
-    length.
+    `places` are the numbers' places in pitches from the edge, (...) each, as many as combs are
+    tried; `printed`, (S,), the numbers that may be printed at the range's lower end. Numbers may
+    all stand beside their graduations by the same length.
     """
     unit_mm = 1.0 if scale.unit == "mm" else 2.54
     pitch_mm = float(scale.pitch_mm)
     common = log_share_over_learnt(scale.unit)
     period = PERIODS[scale.unit]
-    asides = np.log(ASIDE_SHARES)[:, None]
-    total = np.zeros((len(printed), len(ASIDE_MM), len(uncovered))) + asides
-    for peak, place in zip(numerals, places, strict=True):
+    alike = (-1, *(1,) * uncovered.ndim)  # shape of what all combs and pitches have in common
+    asides, aside_mm = np.log(ASIDE_SHARES).reshape(alike), ASIDE_MM.reshape((*alike, 1))
+    total = np.zeros((len(printed), len(ASIDE_MM), *uncovered.shape)) + asides
+    u_mm = np.hypot(NUMBER_SIGMA_MM, NUMBER_SIGMA_PX / np.asarray(px_per_mm))[..., None]
+    for peak, at in zip(numerals, places, strict=True):
+        place = np.asarray(at)[..., None]
         likely = np.flatnonzero(peak.log_probability > LEAST_LOG_PROBABILITY)
         hundreds = np.exp(peak.hundreds_log_probability) / LEARNT_HUNDREDS
         at_mm = (uncovered + place) * pitch_mm
-        covered = -place * pitch_mm < COVERED_MM
-        sigma = math.hypot(NUMBER_SIGMA_MM, NUMBER_SIGMA_PX / px_per_mm) + (0.4 if covered else 0.0)
+        sigma = u_mm + np.where(-place * pitch_mm < COVERED_MM, 0.4, 0.0)
+        likelihood = np.exp(peak.log_probability[likely] + common[likely])
         share = 1 - (1 - OUTLIER) * min(1.0, 1.25 * peak.heat)
         good: dict[float, Floats] = {}  # by the first number less its hundreds
         for i, first in enumerate(printed):
             number = at_mm / unit_mm + first
             if first % period not in good:
-                off = number[:, None] - likely[None, :]
+                off = number[..., None] - likely
                 miss = ((off + period / 2) % period - period / 2) * unit_mm
-                off = (miss[None, :, :] - ASIDE_MM[:, None, None]) / sigma
-                near = np.exp(-0.5 * off * off) / (sigma * math.sqrt(2 * math.pi))
-                good[first % period] = near @ np.exp(peak.log_probability[likely] + common[likely])
+                off = (miss - aside_mm) / sigma[..., None]
+                near = np.einsum("...l,l", np.exp(-0.5 * off * off), likelihood)
+                good[first % period] = near / (sigma * math.sqrt(2 * math.pi))
             fits = good[first % period]
             if scale.unit == "mm":
                 fits = fits * hundreds[np.clip(np.rint(number) // 100, 0, 3).astype(np.intp)]

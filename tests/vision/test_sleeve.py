@@ -198,3 +198,22 @@ def test_combs_weighed_together_are_as_if_weighed_alone():
         for all_of_them, alone in zip(together, weighed((comb,), uncovered[[i]]), strict=True):
             assert np.allclose(all_of_them[i], alone[0], rtol=0, atol=1e-12)
     assert all(np.ptp(values) > 1 for values in together)
+
+
+def test_numbers_on_combs_weighed_together_are_as_if_weighed_alone():
+    numbers = [number(5, X0 - 70.0), number(0, X0 - 6.0, sure=0.4), number(10, X0 - 130.0)]
+    pitch_px, phase = np.array([6.5, 7.2, 13.0]), np.array([0.1, 0.5, 0.9])
+    uncovered = np.arange(-1, 41) + phase[:, None]
+
+    def weighed(of):
+        places = [(n.x - X0) / pitch_px[of] for n in numbers]
+        first = [0.0, 25.0, 100.0]
+        return sleeve.number_log_likelihood(
+            numbers, places, uncovered[of], FINE, first, pitch_px[of] / 0.5
+        )
+
+    together = weighed(slice(None))
+    assert together.shape == (3, 3, 42)
+    for i in range(3):
+        assert np.allclose(together[:, i], weighed(i), rtol=0, atol=1e-12)
+    assert np.ptp(together, axis=(0, 1)).min() > 0.1
