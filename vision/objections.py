@@ -26,9 +26,6 @@ CLEAR_TOOTH = 0.35  # clearness from which a graduation is surely one
 # than 7 px
 SHORT_LINE_PX = 6.0
 LEAST_LINE = 0.6  # mean ridge of a reference line: 99 in 100 of those have more than 0.68
-# Strengths of a reference line, and how often what was found there was the line: of 1,190 pictures
-# of tune, hard ones among them
-LINE_RIGHT = ((0.6, 0.7, 0.8, 0.88, 0.95, 0.99), (0.45, 0.65, 0.75, 0.88, 0.92, 0.997))
 NEXT_TURN = 0.25  # share of the best reading's probability that leaves its whole turn open
 # Confidence from which a reading is given at all: of 832 pictures of tune 15 lay between 0.6 and
 # 0.7, and 4 of those were wrong
@@ -102,25 +99,23 @@ def against(
 
 
 def doubts(
-    f: Findings, chosen: Posterior, confidence: float, upright_probability: float
+    f: Findings,
+    chosen: Posterior,
+    confidence: float,
+    upright_probability: float,
+    line_probability: float,
 ) -> list[Reason]:
     """Give the reason why no reading stands out, if none does.
 
     `upright_probability`, of the picture not being mirrored, is a factor of `confidence`, and so is
-    `line_probability`.
+    `line_probability`, of what was taken for the reference line being it.
     """
     open_turn = _turn_is_open(chosen.shown, chosen.probability, chosen.scale.divisions)
-    line = line_probability(f)
-    if open_turn or confidence < ACCEPT * upright_probability * line:
+    if open_turn or confidence < ACCEPT * upright_probability * line_probability:
         return [reason(_doubt(f, chosen, open_turn))]
     if confidence >= ACCEPT:
         return []
-    return [reason("line_hidden" if line < upright_probability else "uncertain")]
-
-
-def line_probability(f: Findings) -> float:
-    """Probability that what was taken for the reference line is the line."""
-    return float(np.interp(f.axis.strength, *LINE_RIGHT))
+    return [reason("line_hidden" if line_probability < upright_probability else "uncertain")]
 
 
 def why_nothing(grey: NDArray[np.uint8], sleeve_diameter_px: float, missing: str) -> str:

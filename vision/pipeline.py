@@ -23,6 +23,7 @@ from vision import (
     stub,
     teeth,
     thimble,
+    trust,
 )
 from vision.closeup import Pose
 from vision.decide import Findings
@@ -239,8 +240,10 @@ def sight(
     # However sure one look is: of 63 surer than 0.99 (tune), the other shook 2 that were wrong
     looks = [best, _look_once(photo.grey, _aside(best.pose), best.stub)]
     known = Known(scale, edge_set_mm, near_divisions)
-    found = [look.findings for look in looks if look.findings is not None]
-    return _decided(best, found, weigh_looks(found, known), known, 1.0 - mirrored)
+    seen = [(look.findings, look.matrix) for look in looks if look.findings is not None]
+    line = trust.line_probability(seen[0], seen[1] if len(seen) > 1 else None)
+    found = [findings for findings, _ in seen]
+    return _decided(best, found, weigh_looks(found, known), known, (1.0 - mirrored, line))
 
 
 def _best_look(grey: NDArray[np.uint8]) -> Look | None:
@@ -295,15 +298,18 @@ def _aside(pose: Pose) -> Pose:
 
 
 def _decided(
-    seen: Look, looks: list[Findings], weighed: Weighed, known: Known, upright_probability: float
+    seen: Look, looks: list[Findings], weighed: Weighed, known: Known, trusted: tuple[float, float]
 ) -> Sighting | Refusal:
-    """Decide between a sighting and a refusal; `looks` are the findings of `seen` and beside it."""
+    """Decide between a sighting and a refusal; `looks` are the findings of `seen` and beside it.
+
+    `trusted` are the probabilities of the picture not being mirrored and of the line being it.
+    """
     chosen = weighed.posterior
     evidence = evidence_of(seen.matrix, looks[0], chosen)
     shrink = seen.pose.sleeve_diameter_px / closeup.SLEEVE_DIAMETER_PX
     px = chosen.grating.radius * shrink * 2 * math.pi / chosen.scale.divisions
     probability = chosen.probability
-    share = weighed.share * upright_probability * objections.line_probability(looks[0])
+    share = weighed.share * math.prod(trusted)
     confidence = share * decide.within_one_division(chosen.shown, probability, chosen.shown[0])
     alternatives = tuple(
         _alternative(chosen.scale, s, share * float(p))
@@ -311,7 +317,7 @@ def _decided(
         if p > 1e-4
     )
     reasons = objections.against(seen.grey, looks[0], weighed, known, px)
-    reasons = reasons or objections.doubts(looks[0], chosen, confidence, upright_probability)
+    reasons = reasons or objections.doubts(looks[0], chosen, confidence, *trusted)
     if reasons:
         return Refusal(tuple(reasons), chosen.scale, alternatives, px, evidence)
     best = _alternative(chosen.scale, float(chosen.shown[0]), confidence)
