@@ -19,8 +19,8 @@ from vision import combs, lengths, placing, sleeve, thimble
 from vision.combs import Comb
 from vision.gap import Gap
 from vision.lines import Axis, Edge, Outline
-from vision.numerals import Numeral
 from vision.numbering import Printed, printed_on
+from vision.numerals import Numeral
 from vision.parallax import parallax_divisions
 from vision.scale import Scale
 from vision.teeth import Tooth, straight_x

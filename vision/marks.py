@@ -141,4 +141,3 @@ def _vertex(three: NDArray[np.float32]) -> float:
     a, b, c = np.log(np.maximum(three.astype(np.float64), 1e-6))
     bend = a - 2 * b + c
     return float(np.clip(0.5 * (a - c) / bend, -0.5, 0.5)) if bend < -1e-9 else 0.0
-

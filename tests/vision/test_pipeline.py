@@ -32,10 +32,11 @@ def test_however_sure_one_look_is_another_is_taken(monkeypatch, again, looks):
 
     monkeypatch.setattr(pipeline, "_look_once", look_once)
     monkeypatch.setattr(pipeline, "_mirrored_probability", lambda *_: 0.0)
-    monkeypatch.setattr(pipeline, "_decided", lambda _, findings, *__: findings)
+    monkeypatch.setattr(pipeline.trust, "line_probability", lambda *both: both[-1] is not None)
+    monkeypatch.setattr(pipeline, "_decided", lambda _, findings, *rest: (findings, rest[-1]))
     monkeypatch.setattr(pipeline, "weigh_looks", lambda *_: "weighed")
     photo = SimpleNamespace(grey=np.zeros((200, 300), np.uint8))
-    assert pipeline.sight(photo, None) == ["first", "second"][:looks]
+    assert pipeline.sight(photo, None) == (["first", "second"][:looks], (1.0, looks == 2))
     assert places == [pipeline._aside(POSE)]
     assert places[0].x != POSE.x  # the other look stands aside
 
