@@ -39,7 +39,7 @@ ODD_SHARE = 0.10
 STRAY_SHARE = 0.03  # of a gauge whose own set is known
 # how far each kind of evidence may speak against a reading, as a log-likelihood: it may mislead
 FLOORS = {"numbers": 10.0, "first": 8.0, "sides": 6.0, "wholes": 10.0, "lengths": 5.0}
-U_ROLL_DIVISIONS = 0.04  # per unit of the roll's sine: of tune's rolled views, odd seeds
+U_ROLL_RAD = 0.005  # per unit of the roll's sine: of tune's rolled views, odd seeds
 BELOW_NOTHING = 0.16  # of a turn: how far below its start a closed gauge commonly shows
 GRATING_WEIGHT = 20.0  # log-likelihood of a scale per unit of its grating's coherence
 SHARPENED = 1.3  # power that calibrates the weights: least log loss on 145 pictures of `check`
@@ -291,7 +291,7 @@ def weigh(
     order = np.argsort(-weight)
     of_reading = state[likeliest[order]]
     u_gap = min(1.0, f.outline.u_step / max(f.outline.step, 1.0))
-    u_roll = U_ROLL_DIVISIONS * abs(math.sin(grating.roll_rad))
+    u_roll = U_ROLL_RAD * abs(math.sin(grating.roll_rad)) * n / (2 * math.pi)
     u = math.sqrt(grating.u_fraction**2 + (parallax * u_gap) ** 2 + u_roll**2)
     begins = above[of_reading]
     return Posterior(
