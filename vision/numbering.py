@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from vision.numerals import VALUES
 from vision.scale import Scale
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ def customary(scale: Scale) -> tuple[Printed, ...]:
 @lru_cache(maxsize=1)
 def learnt_shares() -> NDArray[np.float64]:
     """Shares of the numbers 0 to 99, (100,), among those the network learnt from on sleeves."""
-    shares = np.full(100, LEARNT_RARE)
+    shares = np.full(VALUES, LEARNT_RARE)
     shares[list(LEARNT_SHARES)] = list(LEARNT_SHARES.values())
     return shares / shares.sum()
 
@@ -75,7 +76,7 @@ def log_share_over_learnt(unit: str) -> NDArray[np.float64]:
     Commoner than where the network learnt: its probabilities hold what it met there, mostly zeros.
     On a given sleeve all numbers as far as it is uncovered are met alike.
     """
-    values = np.arange(100)
+    values = np.arange(VALUES)
     if unit == "in":
         common = np.where(values <= TENTHS, 1.0, LEARNT_RARE) / (TENTHS + 1)
     else:

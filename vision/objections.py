@@ -12,7 +12,7 @@ from vision import decide, thimble
 from vision.decide import Findings, Posterior
 from vision.reasons import reason
 from vision.sighting import Reason
-from vision.teeth import SURE_HEAT
+from vision.teeth import CLEAR_TOOTH, SURE_HEAT
 from vision.thimble import Grating
 from vision.weighing import Known, Weighed, rival_log_ratio
 
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-CLEAR_TOOTH = 0.35  # clearness from which a graduation is surely one
 # 0.5 mm: of 20 short lines of tune that a nearer look found at the right place, none had less
 # than 7 px
 SHORT_LINE_PX = 6.0

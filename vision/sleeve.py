@@ -14,9 +14,9 @@ import numpy as np
 
 from vision.combs import MISSED_NEXT, Comb, belonging, measured, median_of, missed
 from vision.numbering import LEARNT_HUNDREDS, log_share_over_learnt
-from vision.numerals import Numeral
+from vision.numerals import HUNDREDS, VALUES, Numeral
 from vision.scale import Scale
-from vision.teeth import Tooth
+from vision.teeth import CLEAR_TOOTH, Tooth
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -36,7 +36,6 @@ OUTLIER = 0.08
 HALF_MM = 0.5  # pitch whose halves stand across the line
 PERIODS = {"mm": 100.0, "in": 10.0}  # after which the numbers' classes repeat, in their unit
 MAX_TRAVEL_MM = 26.5  # common travel of a micrometer screw and a little more
-CLEAR = 0.35  # clearness from which a line is surely a graduation
 LINE_END_PX = 4.0  # how far past its last ridge the line may end
 WRONG_SIDE = 0.03  # share of clear graduations that are seen on the other side than they stand
 ALTERNATING = {True: 0.9, False: 0.03}  # share of sleeves, by half a millimetre's pitch or another
@@ -84,7 +83,8 @@ def number_log_likelihood(
                 good[first % period] = near / (sigma * math.sqrt(2 * math.pi))
             fits = good[first % period]
             if scale.unit == "mm":
-                fits = fits * hundreds[np.clip(np.rint(number) // 100, 0, 3).astype(np.intp)]
+                of_number = np.clip(np.rint(number) // VALUES, 0, HUNDREDS - 1)
+                fits = fits * hundreds[of_number.astype(np.intp)]
             # a stray number lies anywhere within the travel
             total[i] += np.log(share / MAX_TRAVEL_MM + (1 - share) * fits)
         total = np.where(at_mm < -1.5, total - 3.0, total)  # nothing is printed before the start
@@ -187,7 +187,7 @@ def first_log_likelihood(
         expected = np.maximum(np.floor(uncovered + 1e-6) + 1, 0)
         return np.asarray(-1.3 * np.minimum(expected, 4))
     index, fits, _ = belonging(teeth, edge_x, tried)
-    surely = fits & (measured(teeth).clearness > CLEAR)
+    surely = fits & (measured(teeth).clearness > CLEAR_TOOTH)
 
     def first(those: NDArray[np.bool_]) -> NDArray[np.intp]:
         """Number of the leftmost of some teeth, (C, 1), 0 where there is none."""

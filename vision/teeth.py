@@ -21,6 +21,7 @@ PAST_EDGE_PX = 12  # columns that are straightened beyond the edge: a line on it
 TILT_HOLD = 400.0  # px^3: with less ridge than this the lean of the lines is not to be known
 LEAST_LINE_PX = 2.5  # summed ridge of the faintest line that counts
 CLEAR_PX = 14.0  # summed ridge of a clear graduation
+CLEAR_TOOTH = 0.35  # clearness from which a line is surely a graduation
 ONE_LINE_PX = 1.8  # peaks above and below no farther apart are one line that crosses
 NUMERAL_PX = (8, 11)  # half the width and height of a number's place on the sleeve (tune)
 SURE_HEAT = 0.25  # heat from which a number surely stands there

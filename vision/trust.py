@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from vision import closeup
-from vision.objections import CLEAR_TOOTH
+from vision.teeth import CLEAR_TOOTH
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

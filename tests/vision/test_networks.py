@@ -12,6 +12,8 @@ import pytest
 
 from vision import networks
 
+SHAPES = {"finder": (384, 384), "marks": (256, 544), "gap": (288, 160), "numerals": (80, 96)}
+
 
 def test_pictures_are_standardised_as_in_training():
     torch = pytest.importorskip("torch")
@@ -35,10 +37,9 @@ def test_no_weights_say_so():
         networks.load("nothing_of_that_name")
 
 
-@pytest.mark.parametrize("name", ["finder", "marks", "gap"])
+@pytest.mark.parametrize("name", list(SHAPES))
 def test_the_quicker_engine_gives_what_the_usual_one_gives(name):
-    shape = {"finder": (384, 384), "marks": (256, 544), "gap": (288, 160)}[name]
-    grey = np.random.default_rng(4).integers(0, 255, shape, dtype=np.uint8)
+    grey = np.random.default_rng(4).integers(0, 255, SHAPES[name], dtype=np.uint8)
     file = resources.files("vision").joinpath("weights", f"{name}.onnx")
     usual = cv2.dnn.readNetFromONNX(np.frombuffer(file.read_bytes(), np.uint8))
     loaded = networks.load(name)
