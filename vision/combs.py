@@ -66,10 +66,6 @@ class Comb:
         d = x - edge_x
         return d / (self.pitch_px - self.bend * d)
 
-    def x_of(self, place: float, edge_x: float) -> float:
-        """Where a place in pitches from the edge is seen; the inverse of `place`."""
-        return edge_x + self.pitch_px * place / (1.0 + self.bend * place)
-
 
 def between(pair: tuple[float, float], share: Floats) -> Floats:
     """Mix a pair of costs, of what is faint and of what is clear."""

@@ -128,7 +128,7 @@ def _stubs(grey: NDArray[np.uint8], pose: Pose) -> list[Stub]:
     if edge is None:
         return []
     found = stub.stubs(_line_ridge(seen), edge, stub.SEEN_ROWS_PX * stub.NEARER)
-    placed = [place_line(grey, matrix, one.axis(), edge) for one in found[:1]]
+    placed = [place_line(grey, matrix, one.axis()) for one in found[:1]]
     return [stub.of_axis(axis).moved(closeup.invert(matrix)) for axis in placed]
 
 
@@ -150,7 +150,7 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose, known: Stub | None = None) -
         missing = "line_hidden" if axis is None else "cut_off"
         return Look(pose, matrix, cut, seen, None, missing, known)
     axis = replace(axis, x_edge=edge.x0, y0=float(axis.y_at(edge.x0)))
-    axis = place_line(grey, matrix, axis, edge)
+    axis = place_line(grey, matrix, axis)
     edge = place_edge(grey, matrix, axis, edge)
     outline = silhouettes.fit_outline(seen.ridge("silhouette"), axis, edge)
     strip = divisions.strip_of(grey, matrix, axis, edge)

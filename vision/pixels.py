@@ -87,9 +87,7 @@ def _steepest(off: Floats, steep: Floats) -> tuple[float, float]:
     return float(off[at] + np.clip(vertex, -1.0, 1.0) * STEP_PX), ratio
 
 
-def place_line(
-    grey: NDArray[np.uint8], matrix: NDArray[np.float64], axis: Axis, edge: Edge
-) -> Axis:
+def place_line(grey: NDArray[np.uint8], matrix: NDArray[np.float64], axis: Axis) -> Axis:
     """Move and turn the reference line to where its pieces lie in the photo.
 
     Graduations that touch it and what lies beside it pull some pieces aside: those count for less,
@@ -99,7 +97,7 @@ def place_line(
     ----------
     grey : (H, W) uint8 array, the photo
     matrix : (2, 3) array, photo to close-up
-    axis, edge : as fitted to the close-up's ridges, the axis' `x_edge` being the edge's `x0`
+    axis : as fitted to the close-up's ridges, its `x_edge` being the edge's `x0`
 
     Returns
     -------

@@ -77,7 +77,7 @@ def test_the_line_moves_and_turns_to_where_it_is_seen(ink, off_px, turn, diamete
     pose = Pose(640.0, 340.0, 0.2, diameter_px)
     grey = photo_with_line(pose, Y0, 0.01, ink=ink)
     given = Axis(Y0 + off_px, 0.01 + turn, 352.0, 270.0, 352.0, 0.2, 0.9)
-    placed = place_line(grey, closeup.photo_to_closeup(pose), given, GIVEN)
+    placed = place_line(grey, closeup.photo_to_closeup(pose), given)
     # graduations on one side would draw a centre of gravity 0.5 px away
     assert abs(placed.y0 - Y0) < 0.12
     assert abs(placed.slope - 0.01) < 0.005
@@ -98,7 +98,7 @@ def test_a_line_whose_pieces_lie_all_over_is_weaker():
     grey = 150.0 - 60.0 * np.exp(-0.5 * (off / 0.9) ** 2)
     given = Axis(Y0, 0.0, 352.0, 270.0, 352.0, 0.2, 0.9)
     placed = place_line(
-        grey.astype(np.uint8).reshape(rows.shape), closeup.photo_to_closeup(pose), given, GIVEN
+        grey.astype(np.uint8).reshape(rows.shape), closeup.photo_to_closeup(pose), given
     )
     assert placed.strength < 0.6 * given.strength
     assert placed.u_y0 > 0.2
@@ -108,10 +108,10 @@ def test_a_line_that_is_not_seen_stays():
     pose = Pose(640.0, 340.0, 0.2, 300.0)
     given = Axis(Y0, 0.01, 352.0, 270.0, 352.0, 0.2, 0.9)
     flat = np.full((700, 1000), 120, np.uint8)
-    assert place_line(flat, closeup.photo_to_closeup(pose), given, GIVEN) == given
+    assert place_line(flat, closeup.photo_to_closeup(pose), given) == given
     short = Axis(Y0, 0.01, 352.0, 347.0, 352.0, 0.2, 0.9)
     seen = photo_with_line(pose, Y0, 0.01)
-    assert place_line(seen, closeup.photo_to_closeup(pose), short, GIVEN) == short
+    assert place_line(seen, closeup.photo_to_closeup(pose), short) == short
 
 
 def test_middles_of_lines_are_found_on_slopes_and_between_samples():
