@@ -66,12 +66,13 @@ def test_rooms_import_only_what_lies_before_them(path):
 
 
 # Where the networks look: what training must cut out of a photo as the program will
-FRAMES = {"vision.closeup", "vision.gap"} | {
+FRAMES = {"vision.closeup", "vision.gap", "vision.numerals"} | {
     f"vision.{name}"
     for name in (
         *("closeup.ORIGIN", "closeup.SIZE", "closeup.SLEEVE_DIAMETER_PX"),
         *("closeup.Pose", "closeup.photo_to_closeup"),
         *("gap.ORIGIN", "gap.SIZE", "gap.ZOOM", "gap.frame"),
+        *("numerals.SIZE", "numerals.frame"),
     )
 }
 
