@@ -113,25 +113,21 @@ def _sleeve_series(found: Findings, scale: Scale) -> float:
     """Log-likelihood of the sleeve's numbers on the comb that suits them, over all being strays."""
     if not found.on_sleeve:
         return 0.0
-    tried = list(found.combs)
+    tried = found.combs
     if len(found.teeth) < combs.FEW or not tried:
         radius = thimble.grating(found.bevel, scale.divisions, found.axis.u_y0).sleeve_radius
         tried += combs.customary_combs(scale, found.teeth, found.over_x, radius)
     pitch_mm = float(scale.pitch_mm)
     whole = np.arange(-1, round(sleeve.MAX_TRAVEL_MM / pitch_mm) + 1, dtype=np.float64)
+    pitch_px, phase = np.array([(comb.pitch_px, comb.phase) for comb in tried]).T
     along = [straight_x(n.x, n.y, found.axis, found.edge, found.shear) for n in found.on_sleeve]
-    fits = []
-    for comb in tried:
-        places = [comb.place(x, found.over_x) for x in along]
-        # a range start may stand on the frame
-        printed = sorted({float(scale.start), 0.0})
-        px_per_mm = comb.pitch_px / pitch_mm
-        fits += list(
-            sleeve.number_log_likelihood(
-                found.on_sleeve, places, whole + comb.phase, scale, printed, px_per_mm
-            )
-        )
-    return max(map(_log_mean, fits)) + len(along) * math.log(sleeve.MAX_TRAVEL_MM)
+    places = [np.array([comb.place(x, found.over_x) for comb in tried]) for x in along]
+    printed = sorted({float(scale.start), 0.0})  # a range start may stand on the frame
+    fits = sleeve.number_log_likelihood(
+        found.on_sleeve, places, whole + phase[:, None], scale, printed, pitch_px / pitch_mm
+    )
+    best = max(_log_mean(fit) for fit in fits.reshape(-1, len(whole)))
+    return best + len(along) * math.log(sleeve.MAX_TRAVEL_MM)
 
 
 def _log_mean(log_likelihood: NDArray[np.float64]) -> float:
