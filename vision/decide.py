@@ -85,7 +85,6 @@ class Posterior:
     u_division: float
     parallax_divisions: float
     edge_set_pitches: float
-    comb: Comb | None
 
     @property
     def log_evidence(self) -> float:
@@ -269,7 +268,7 @@ def weigh(
     division = np.arange(n) + fraction - parallax
     states = _sleeve_states(f, scale, grating.sleeve_radius, printed or printed_on(scale))
     at_edge = placing.edge_places(f.edge, f.over_x, f.gap)
-    uncovered, on_sleeve, of_state, starts, spread = placing.placed(states, at_edge, f.gap)
+    uncovered, on_sleeve, starts, spread = placing.placed(states, at_edge, f.gap)
     above = np.array([float(start / scale.pitch) * n for start in starts])  # divisions from 0
     middle = edge_set_mm[0] if edge_set_mm else sum(USUAL_SET_MM) / 2
     gap = uncovered[:, None] - division[None, :] / n - middle / pitch_mm
@@ -303,7 +302,6 @@ def weigh(
         u,
         parallax if not scale.reversed else -parallax,
         float(miss.ravel()[best] / pitch_mm),
-        of_state[best // (n * 3)],
     )
 
 

@@ -49,7 +49,7 @@ def edge_places(edge: Edge, over_x: float, gap: Gap | None) -> tuple[Floats, Flo
 
 def placed(
     states: Sleeve, at_edge: tuple[Floats, Floats], gap: Gap | None
-) -> tuple[Floats, Floats, list[Comb], list[Decimal], Floats]:
+) -> tuple[Floats, Floats, list[Decimal], Floats]:
     """Spread states of the sleeve over the edge's places, and keep the likeliest.
 
     Parameters
@@ -59,7 +59,8 @@ def placed(
 
     Returns
     -------
-    The same of the states kept, and each one's standard uncertainty of the pitches uncovered.
+    Pitches uncovered, log-likelihood, range start and the pitches' standard uncertainty, of each
+    state kept.
     """
     uncovered, value, of_state, starts = states
     pitch_px, spread = np.array([(c.pitch_px, c.u_phase) for c in of_state]).T
@@ -72,5 +73,4 @@ def placed(
     best = np.argpartition(-likely, least, axis=None)[: least + 1]
     state = best // len(off)
     u = np.hypot(spread, U_BETWEEN_PX / pitch_px)[state]
-    kept = [of_state[i] for i in state], [starts[i] for i in state]
-    return places.ravel()[best], likely.ravel()[best], *kept, u
+    return places.ravel()[best], likely.ravel()[best], [starts[i] for i in state], u

@@ -365,7 +365,7 @@ def placed(f):
     """Places and log-likelihoods, in order, of one state of the sleeve: 14.75 pitches uncovered."""
     state = np.array([14.75]), np.array([-1.0]), [f.combs[0]], [Decimal(0)]
     at_edge = placing.edge_places(f.edge, f.over_x, f.gap)
-    uncovered, likely, _, _, u = placing.placed(state, at_edge, f.gap)
+    uncovered, likely, _, u = placing.placed(state, at_edge, f.gap)
     order = np.argsort(uncovered)
     return uncovered[order], likely[order], u
 
