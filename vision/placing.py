@@ -26,7 +26,7 @@ PLACES_PX = np.arange(-14, 15) / 2.0  # from where the edge was found, that it m
 U_BETWEEN_PX = 0.2  # of a place between two of those
 SURE_OF_COLUMNS = 0.9  # share of the gap network's belief in the edge's place that is not spread
 # How much the fitted edge's place, the gap network's and its pitches uncovered count: log loss
-TOLD = (0.4, 0.7, 1.0)
+TOLD = (0.2, 1.0, 1.3)
 KEPT_PLACES = 300  # states of the sleeve, each with a place of the edge, that are followed up
 
 

@@ -35,7 +35,7 @@ LINES_AROUND = 3.5  # divisions each side of the line that the fraction is taken
 # How far numbers stand from their divisions, each by itself and all alike: in divisions, as they
 # are engraved, and in px, as the network places them (tune: 1.3 to 1.8 px each, 1.2 to 1.8 alike)
 NUMERAL_OWN, NUMERAL_COMMON = (0.1, 1.5), (0.05, 1.2)
-CORRELATED = 0.6  # numbers read by one network err together: their evidence counts for less
+CORRELATED = 0.8  # numbers read by one network err together: their evidence counts for less
 SHIFTS = np.linspace(-2.0, 2.0, 5)  # of all numbers alike, in standard deviations
 RADIUS_SIGMA = 0.08  # relative error of the radius at which the numbers lie
 BEVEL_PX = 55.0  # behind the edge the thimble widens about so far, then runs level
