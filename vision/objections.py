@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 # than 7 px
 SHORT_LINE_PX = 6.0
 LEAST_LINE = 0.6  # mean ridge of a reference line: 99 in 100 of those have more than 0.68
-# Share of the best reading's probability that leaves its whole turn open: with 0.25, 742 of those 907
+# Share of the best reading's probability that leaves its whole turn open: with 0.25, 742 of the 907
 # were accepted and 9 wrong
 NEXT_TURN = 0.15
 # Confidence from which a reading is given at all: of 907 pictures of tune 735 were accepted and 7
