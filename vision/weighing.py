@@ -31,7 +31,6 @@ class Weighed:
 
     posterior: Posterior
     share: float  # probability of that scale among those tried
-    told: float  # log-evidence for it over the likeliest other, however common each is
     first_log_evidence: float  # of the first look alone, under that scale
 
 
@@ -54,12 +53,11 @@ def weigh_looks(looks: list[Findings], known: Known) -> Weighed:
         merged = decide.merge(*each) if len(each) == 2 else each[0]
         firsts.append(each[0].log_evidence)
         posteriors.append(decide.within_half_a_turn(merged, known.near_divisions))
-    seen = np.array([p.log_evidence for p in posteriors])
-    evidences = seen + (0.0 if named else np.log(SCALE_SHARES))
+    evidences = np.array([p.log_evidence for p in posteriors])
+    evidences += 0.0 if named else np.log(SCALE_SHARES)
     shares = np.exp(evidences - evidences.max())
     best = int(np.argmax(evidences))
-    told = float(seen[best] - np.delete(seen, best).max(initial=-np.inf))
-    return Weighed(posteriors[best], float(shares.max() / shares.sum()), told, firsts[best])
+    return Weighed(posteriors[best], float(shares.max() / shares.sum()), firsts[best])
 
 
 def rival_log_ratio(f: Findings, weighed: Weighed, known: Known) -> float:

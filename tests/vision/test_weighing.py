@@ -11,7 +11,7 @@ import pytest
 from tests.vision.test_decide import FINE, INCH, SCHOOL, findings
 from vision import decide
 from vision.numbering import LEARNT_HUNDREDS, learnt_shares
-from vision.objections import ANOTHER_PITCH, SCALE_TOLD, START_CLEAR
+from vision.objections import ANOTHER_PITCH, START_CLEAR
 from vision.scale import Scale
 from vision.weighing import Known, rival_log_ratio, weigh_looks
 
@@ -131,14 +131,3 @@ def test_where_the_gauge_is_known_to_stand_counts_from_its_own_start():
     assert posterior.scale.start == 25
     assert abs(posterior.shown - posterior.begins - 250.0).max() <= 25.0
     assert posterior.shown[0] == pytest.approx(252.2, abs=0.1)
-
-
-def test_what_tells_scales_apart_is_the_picture_and_not_custom():
-    """A sleeve that shows one graduation fits either pitch; one that shows many does not."""
-    many = weigh_looks([findings(FINE, 23, 13.4, 0.1)], Known(None))
-    assert many.told > SCALE_TOLD
-    bare = findings(FINE, 0, 13.4, 0.1)
-    one = weigh_looks([replace(bare, on_sleeve=[])], Known(None))
-    assert one.posterior.scale.divisions == 50
-    assert one.told < SCALE_TOLD
-    assert weigh_looks([bare], Known(FINE)).told == float("inf")  # a named one has no rival here
