@@ -31,9 +31,9 @@ NEXT_TURN = 0.15
 # Confidence from which a reading is given at all: of 907 pictures of tune 735 were accepted and 7
 # wrong; 760 and 12 with 0.6
 ACCEPT = 0.8
-# Probability from which no other range start is left. Below, where no number was surely read, it may
-# only say that most ranges start at 0: a sleeve without numbers comes to 0.884. Of 907 pictures of
-# tune without a named scale 690 were accepted and 18 wrong
+# Probability from which no other range start is left. Below, where no number was surely read, it
+# may only say that most ranges start at 0: a sleeve without numbers comes to 0.884. Of 907 pictures
+# of tune without a named scale 690 were accepted and 18 wrong
 START_CLEAR = 0.93
 LEAST_PX_PER_DIVISION = (
     2.4  # below, neighbouring lines run together (sampling theorem, and a little)
