@@ -173,6 +173,25 @@ def _sleeve_states(
     return uncovered[comb, turn], value[best], *which
 
 
+def numbers_on_combs(
+    f: Findings,
+    scale: Scale,
+    tried: tuple[Comb, ...],
+    uncovered: Floats,
+    first_numbers: list[float],
+) -> Floats:
+    """Log-likelihood of the sleeve's numbers, (S, C, K), by the number at the range's lower end.
+
+    `uncovered`, (C, K), are the pitches that are tried on each comb.
+    """
+    along = [straight_x(n.x, n.y, f.axis, f.edge, f.shear) for n in f.on_sleeve]
+    pitch_px = np.array([comb.pitch_px for comb in tried])
+    places = [np.array([comb.place(x, f.over_x) for comb in tried]) for x in along]
+    return sleeve.number_log_likelihood(
+        f.on_sleeve, places, uncovered, scale, first_numbers, pitch_px / float(scale.pitch_mm)
+    )
+
+
 def _number_states(
     f: Findings,
     scale: Scale,
@@ -182,13 +201,8 @@ def _number_states(
 ) -> tuple[list[Decimal], Floats, Floats]:
     """Range starts, (S,), their shares, and the sleeve's numbers' log-likelihood, (C, S, K)."""
     starts = sorted({one.start for one in printed})
-    along = [straight_x(n.x, n.y, f.axis, f.edge, f.shear) for n in f.on_sleeve]
     first_numbers = sorted({one.number for one in printed})
-    pitch_px = np.array([comb.pitch_px for comb in tried])
-    places = [np.array([comb.place(x, f.over_x) for comb in tried]) for x in along]
-    of_first = sleeve.number_log_likelihood(
-        f.on_sleeve, places, uncovered, scale, first_numbers, pitch_px / float(scale.pitch_mm)
-    )
+    of_first = numbers_on_combs(f, scale, tried, uncovered, first_numbers)
     from_number = dict(zip(first_numbers, of_first, strict=True))
     shares, numbers = [], []
     for start in starts:

@@ -14,10 +14,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from vision import combs, sleeve, thimble
-from vision.decide import Findings
+from vision.decide import Findings, numbers_on_combs
 from vision.marks import Marks
 from vision.scale import Scale
-from vision.teeth import straight_x
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -117,17 +116,13 @@ def _sleeve_series(found: Findings, scale: Scale) -> float:
     if len(found.teeth) < combs.FEW or not tried:
         radius = thimble.grating(found.bevel, scale.divisions, found.axis.u_y0).sleeve_radius
         tried += combs.customary_combs(scale, found.teeth, found.over_x, radius)
-    pitch_mm = float(scale.pitch_mm)
-    whole = np.arange(-1, round(sleeve.MAX_TRAVEL_MM / pitch_mm) + 1, dtype=np.float64)
-    pitch_px, phase = np.array([(comb.pitch_px, comb.phase) for comb in tried]).T
-    along = [straight_x(n.x, n.y, found.axis, found.edge, found.shear) for n in found.on_sleeve]
-    places = [np.array([comb.place(x, found.over_x) for comb in tried]) for x in along]
+    most = round(sleeve.MAX_TRAVEL_MM / float(scale.pitch_mm))
+    whole = np.arange(-1, most + 1, dtype=np.float64)
+    uncovered = whole + np.array([[comb.phase] for comb in tried])
     printed = sorted({float(scale.start), 0.0})  # a range start may stand on the frame
-    fits = sleeve.number_log_likelihood(
-        found.on_sleeve, places, whole + phase[:, None], scale, printed, pitch_px / pitch_mm
-    )
+    fits = numbers_on_combs(found, scale, tried, uncovered, printed)
     best = max(_log_mean(fit) for fit in fits.reshape(-1, len(whole)))
-    return best + len(along) * math.log(sleeve.MAX_TRAVEL_MM)
+    return best + len(found.on_sleeve) * math.log(sleeve.MAX_TRAVEL_MM)
 
 
 def _log_mean(log_likelihood: NDArray[np.float64]) -> float:

@@ -52,10 +52,10 @@ def test_hundreds_tell_one_start_from_another(hundreds):
     """25, 125 and 225 mm: the same figures at the end."""
     told = np.full(4, 0.001)
     told[hundreds] = 0.997
-    seen = [number(v, seen_at(p, 9.0, 0.0), hundreds=told) for v, p in ((30, 12.4), (35, 2.4))]
+    seen = number(30, seen_at(12.4, 9.0, 0.0), hundreds=told)
     for scale, fits in ((FINE, 10), (SCHOOL, 5)):
         starts = (25.0, 125.0, 225.0)
-        says = [numbers_say(seen[:1], scale, 9.0, 0.4, start)[12 + fits] for start in starts]
+        says = [numbers_say([seen], scale, 9.0, 0.4, start)[12 + fits] for start in starts]
         assert np.argmax(says) == hundreds
         assert sorted(says)[-1] > sorted(says)[-2] + 2
 
