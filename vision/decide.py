@@ -67,6 +67,11 @@ class Findings:
     visible_to_x: float = math.inf  # close-up px; right of it lies no picture
     gap: Gap | None = None  # what the network that looks beside the edge says
 
+    @property
+    def at_line(self) -> float:
+        """Belief of the gap network in the line being where it was fitted, 0 without one."""
+        return self.gap.at_line if self.gap else 0.0
+
 
 @dataclass(frozen=True)
 class Posterior:

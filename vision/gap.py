@@ -33,6 +33,8 @@ FLAT = 0.02  # share of the belief that is spread evenly: the network may be qui
 # Share of the pictures that the network learnt from with `COUNTED` pitches uncovered or more: its
 # belief is made free of how common they were
 MORE_SHARE = 0.36
+AT_LINE_PX = 4  # rows to either side in which a place on the frame's rows is believed in
+BELIEVED = 0.5  # belief from which the line is taken to be in a place
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,17 +45,42 @@ class Gap:
     are of `FIRST` to `COUNTED` pitches, the last 64 of the places in a pair of pitches beyond.
     `columns`, (160,): share of each column of the frame, where the edge would stand over the
     sleeve on the line, were the camera straight before it; `edge_x` is the close-up's x of the
-    frame's origin.
+    frame's origin. `rows`, (289,): share of each row, where the reference line would meet the edge,
+    and, last, of it doing so nowhere in the frame.
     """
 
     density: Floats = field(repr=False)
     columns: Floats = field(repr=False)
+    rows: Floats = field(repr=False)
     edge_x: float
 
     @property
     def places_x(self) -> Floats:
         """Close-up x of each column."""
         return np.asarray(self.edge_x + (np.arange(SIZE[0]) - ORIGIN[0]) / ZOOM)
+
+    @property
+    def at_line(self) -> float:
+        """Belief in the reference line meeting the edge where the frame was laid on it."""
+        return float(self._near_rows()[[math.floor(ORIGIN[1]), math.ceil(ORIGIN[1])]].max())
+
+    @property
+    def line_px(self) -> float | None:
+        """How far below the frame's middle the line meets the edge, close-up px.
+
+        None where no place is believed in.
+        """
+        near = self._near_rows()
+        row = int(np.argmax(near))
+        if near[row] < BELIEVED:
+            return None
+        rows = np.arange(max(row - AT_LINE_PX, 0), min(row + AT_LINE_PX + 1, SIZE[1]))
+        return float(np.average(rows, weights=self.rows[rows]) - ORIGIN[1]) / ZOOM
+
+    def _near_rows(self) -> Floats:
+        """Belief, (288,), in the line meeting the edge at each row or a little beside it."""
+        window = np.ones(2 * AT_LINE_PX + 1)
+        return np.convolve(self.rows[: SIZE[1]], window, mode="same")
 
     def log_likelihood(self, uncovered: Floats) -> Floats:
         """Log-likelihood of pitches uncovered, of any shape, against even belief."""
@@ -91,18 +118,26 @@ def look(grey: NDArray[np.uint8], matrix: NDArray[np.float64], axis: Axis, edge:
     from vision.networks import run  # only here: the frame is also of use where there is no OpenCV
 
     near = closeup.cut(grey, frame(matrix, edge.x0, axis.y0, axis.slope), SIZE)
-    uncovered, columns = run("gap", near, ("uncovered", "columns"))
-    return decode(uncovered.ravel(), columns.reshape(-1, SIZE[0])[0], edge.x0)
+    uncovered, columns, row = run("gap", near, ("uncovered", "columns", "row"))
+    return decode(uncovered.ravel(), columns.reshape(-1, SIZE[0])[0], row.ravel(), edge.x0)
 
 
-def decode(uncovered: NDArray[np.float32], edge: NDArray[np.float32], edge_x: float) -> Gap:
-    """Turn the network's logits, (320,) and (160,), into belief against what it saw in training."""
+def decode(
+    uncovered: NDArray[np.float32],
+    edge: NDArray[np.float32],
+    row: NDArray[np.float32],
+    edge_x: float,
+) -> Gap:
+    """Turn the network's logits, (320,), (160,) and (289,), into what it believes.
+
+    The pitches uncovered are told against how common each was in training.
+    """
     counted = (COUNTED - FIRST) * BINS
     share = _softmax(uncovered)
     usual = np.full(len(share), (1.0 - MORE_SHARE) / counted)
     usual[counted:] = MORE_SHARE / (PARITY * BINS)
     likely = share / usual
-    return Gap((1.0 - FLAT) * likely + FLAT, _softmax(edge), edge_x)
+    return Gap((1.0 - FLAT) * likely + FLAT, _softmax(edge), _softmax(row), edge_x)
 
 
 def _softmax(logits: NDArray[np.float32]) -> Floats:

@@ -5,7 +5,7 @@ Everything here is in close-up pixels: the axis about level, the thimble at the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,11 +16,15 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Map = NDArray[np.float32]
+    Point = tuple[float, float]
 
 TRUST = 0.15  # ridge probability below which a pixel says nothing; common practice of thresholding
 STEEPEST = 0.30  # slope; a finder that is further off has found something else
 LINE_REACH_PX = 34.0  # how far from the close-up's middle the reference line is looked for
 SLOPE_HOLD_PX2 = 10.0  # spread along x, px^2, below which a line's slope is mostly what is expected
+BESIDE_PX, BESIDE_SLOPE = 2.5, 0.03  # of a place that a line is known to lead to
+UNSEEN_PX = 6.0  # length of a line of which only the place at the edge is known
+U_UNSEEN_PX = 0.35  # standard uncertainty of that place, across
 EDGE_REACH_PX = 34.0  # how far from the close-up's origin the edge is looked for
 
 
@@ -39,6 +43,10 @@ class Axis:
     def y_at(self, x: NDArray[np.float64] | float) -> NDArray[np.float64]:
         """Height of the line at x."""
         return np.asarray(self.y0 + self.slope * (np.asarray(x) - self.x_edge))
+
+    def flipped(self, height: int) -> Axis:
+        """Give the same line in a picture of that height turned upside down as a mirror image."""
+        return replace(self, y0=height - 1 - self.y0, slope=-self.slope)
 
 
 @dataclass(frozen=True)
@@ -115,17 +123,23 @@ def less_vernier(line: Map, vernier: Map) -> Map:
     return np.asarray(np.clip(line - vernier, 0.0, None), dtype=np.float32)
 
 
-def fit_axis(ridge: Map, expected_slope: float = 0.0) -> Axis | None:
+def fit_axis(ridge: Map, expected_slope: float = 0.0, through: Point | None = None) -> Axis | None:
     """Fit the reference line to its ridge map; None where there is none.
 
-    A short line says little of its own slope: it is held by the expected one.
+    A short line says little of its own slope: it is held by the expected one. With `through` (x, y)
+    only what leads there counts.
     """
     x_edge = ORIGIN[0]
     part = np.where(ridge > TRUST, ridge, 0.0).astype(np.float32)
-    part[: int(ORIGIN[1] - LINE_REACH_PX)] = 0.0
-    part[int(ORIGIN[1] + LINE_REACH_PX) + 1 :] = 0.0
     part[:, int(x_edge + EDGE_REACH_PX) :] = 0.0
+    if through is None:
+        part[: int(ORIGIN[1] - LINE_REACH_PX)] = 0.0
+        part[int(ORIGIN[1] + LINE_REACH_PX) + 1 :] = 0.0
     yy, xx = np.nonzero(part)
+    if through is not None:
+        off = yy - through[1] - expected_slope * (xx - through[0])
+        near = np.abs(off) < BESIDE_PX + BESIDE_SLOPE * np.abs(xx - through[0])
+        yy, xx = yy[near], xx[near]
     weight = part[yy, xx].astype(np.float64)
     slopes = expected_slope + np.linspace(-STEEPEST, STEEPEST, 49)
     rows = _gathered(slopes, xx - x_edge, yy, weight, ridge.shape[0])
@@ -152,6 +166,11 @@ def fit_axis(ridge: Map, expected_slope: float = 0.0) -> Axis | None:
     first, last = float(np.percentile(xx[inlier], 1)), float(xx[inlier].max())
     strength = float(np.sum(part[yy, xx] * (w > 0)) / (2.6 * max(last - first, 8.0)))
     return Axis(y0, slope, x_edge, first, last, float(max(u, 0.04)), min(1.0, strength))
+
+
+def unseen_axis(x: float, y: float, slope: float) -> Axis:
+    """The reference line through a place at the edge, of which the ridge map shows nothing."""
+    return Axis(y, slope, x, x - UNSEEN_PX, x, U_UNSEEN_PX, 0.0)
 
 
 def fit_edge(ridge: Map, y0: float) -> Edge | None:

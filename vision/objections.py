@@ -10,6 +10,7 @@ import numpy as np
 
 from vision import decide, thimble
 from vision.decide import Findings, Posterior
+from vision.gap import BELIEVED
 from vision.reasons import reason
 from vision.sighting import Reason
 from vision.teeth import CLEAR_TOOTH, SURE_HEAT
@@ -21,10 +22,6 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-# 0.5 mm: of 20 short lines of tune that a nearer look found at the right place, none had less
-# than 7 px
-SHORT_LINE_PX = 6.0
-LEAST_LINE = 0.6  # mean ridge of a reference line: 99 in 100 of those have more than 0.68
 # Share of the best reading's probability that leaves its whole turn open: with 0.25, 742 of the 907
 # were accepted and 9 wrong
 NEXT_TURN = 0.15
@@ -76,8 +73,6 @@ def against(
     chosen, out = weighed.posterior, []
     if px_per_division < LEAST_PX_PER_DIVISION:
         out.append(reason("too_small", px_per_division, LEAST_PX_PER_DIVISION))
-    if not line_is_clear(f):
-        out.append(reason("blurred" if is_blurred(grey) else "line_hidden"))
     if is_cut_off(f):
         out.append(reason("cut_off"))
     elif chosen.grating.evenness < LEAST_EVENNESS:
@@ -100,23 +95,27 @@ def against(
 
 
 def doubts(
+    grey: NDArray[np.uint8],
     f: Findings,
     chosen: Posterior,
     confidence: float,
-    upright_probability: float,
-    line_probability: float,
+    trusted: tuple[float, float],
 ) -> list[Reason]:
     """Give the reason why no reading stands out, if none does.
 
-    `upright_probability`, of the picture not being mirrored, is a factor of `confidence`, and so is
-    `line_probability`, of what was taken for the reference line being it.
+    `trusted` are the probabilities of the picture not being mirrored and of what was taken for the
+    reference line being it: factors of `confidence`.
     """
+    upright, line = trusted
+    hidden = line < min(upright, ACCEPT)
     open_turn = _turn_is_open(chosen.shown, chosen.probability, chosen.scale.divisions)
-    if open_turn or confidence < ACCEPT * upright_probability * line_probability:
+    if not hidden and (open_turn or confidence < ACCEPT * upright * line):
         return [reason(_doubt(f, chosen, open_turn))]
     if confidence >= ACCEPT:
         return []
-    return [reason("line_hidden" if line_probability < upright_probability else "uncertain")]
+    if not hidden:
+        return [reason("uncertain")]
+    return [reason("blurred" if is_blurred(grey) else "line_hidden")]
 
 
 def why_nothing(grey: NDArray[np.uint8], sleeve_diameter_px: float, missing: str) -> str:
@@ -130,8 +129,8 @@ def why_nothing(grey: NDArray[np.uint8], sleeve_diameter_px: float, missing: str
 
 
 def is_cut_off(f: Findings) -> bool:
-    """Tell whether a clear reference line leads out of the photo before it meets a division."""
-    return line_is_clear(f) and f.visible_to_x < f.edge.x0 + thimble.BAND_PX[0]
+    """Tell whether the reference line leads out of the photo before it meets a division."""
+    return f.at_line >= BELIEVED and f.visible_to_x < f.edge.x0 + thimble.BAND_PX[0]
 
 
 def is_blurred(grey: NDArray[np.uint8]) -> bool:
@@ -144,11 +143,6 @@ def is_blurred(grey: NDArray[np.uint8]) -> bool:
     step, slope = step[whole], slope[whole]
     full = step >= max(0.5 * float(np.percentile(step, 98.0)), 1.0)
     return bool(full.any() and np.percentile(slope[full] / step[full], STEEPEST) < BLUNT)
-
-
-def line_is_clear(f: Findings) -> bool:
-    """Tell whether the reference line is clear, and long enough."""
-    return f.edge.x0 - f.axis.first_x >= SHORT_LINE_PX and f.axis.strength >= LEAST_LINE
 
 
 def _another_grating(f: Findings, on: Grating) -> bool:

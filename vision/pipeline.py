@@ -20,7 +20,6 @@ from vision import (
     numerals,
     objections,
     silhouettes,
-    stub,
     teeth,
     thimble,
     trust,
@@ -35,11 +34,15 @@ from vision.pixels import place_edge, place_line
 from vision.reasons import reason
 from vision.scale import KNOWN_SCALES, Scale
 from vision.sighting import Alternative, Refusal, Sighting
-from vision.stub import Stub
 from vision.weighing import Known, Weighed, weigh_looks
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from vision.gap import Gap
+    from vision.lines import Axis, Edge
+
+    Placed = tuple[Axis, Edge, Gap | None]
 
 LEAST_QUALITY = 0.25  # of a close-up that may hold a scale although the network doubts it
 PRESENT = 0.5  # probability of a scale being there
@@ -62,12 +65,6 @@ class Look:
     marks: Marks
     findings: Findings | None
     missing: str  # code of what was not found, if anything
-    stub: Stub | None = None  # a short line that a nearer look found, in photo px
-
-    @property
-    def clear(self) -> bool:
-        """Whether a reference line is clearly seen."""
-        return self.findings is not None and objections.line_is_clear(self.findings)
 
     @property
     def quality(self) -> float:
@@ -76,7 +73,8 @@ class Look:
             return 0.05 * self.marks.present
         bevel = self.findings.bevel
         best = max(thimble.grating(bevel, n).evenness for n in thimble.GRATINGS)
-        seen = min(self.findings.axis.strength, 1.0) * min(1.0, 0.3 + self.findings.edge.strength)
+        line = max(self.findings.axis.strength, self.findings.at_line)
+        seen = min(line, 1.0) * min(1.0, 0.3 + self.findings.edge.strength)
         return (0.5 + 0.5 * self.marks.present) * math.sqrt(max(seen, 0.0)) * best
 
 
@@ -95,63 +93,16 @@ def look(grey: NDArray[np.uint8], pose: Pose) -> Look:
     return second if second.quality > 0.8 * first.quality else first
 
 
-def _look_nearer(grey: NDArray[np.uint8], seen: Look) -> Look | None:
-    """Look for a short line where one may be, and again at the scale with the one that is found."""
-    edge = lines.fit_edge(seen.marks.ridge("edge"), closeup.ORIGIN[1])
-    if edge is None:
-        return None
-    back = closeup.invert(seen.matrix)
-    angle = seen.pose.angle_rad - math.atan(edge.across)
-    diameter = seen.pose.sleeve_diameter_px
-    found: list[Stub] = []
-    rows = stub.hints(grey, seen.matrix, edge, _line_ridge(seen.marks))
-    for row in rows[: stub.MOST]:
-        at = np.array([[float(edge.x_at(row)), closeup.ORIGIN[1] + row]])
-        x, y = closeup.move(back, at)[0]
-        found += _stubs(grey, Pose(float(x), float(y), angle, diameter / stub.NEARER))
-        if any(one.strength > stub.SURE for one in found):
-            break
-    best = stub.standing_out(found, diameter / closeup.SLEEVE_DIAMETER_PX)
-    if best is None:
-        return None
-    turned = math.atan2(best.y - best.far_y, best.x - best.far_x)
-    again = _look_once(grey, replace(seen.pose, x=best.x, y=best.y, angle_rad=turned), best)
-    lettered = again.findings is not None and stub.lettered(again.findings)
-    return again if again.clear and not lettered else None
-
-
-def _stubs(grey: NDArray[np.uint8], pose: Pose) -> list[Stub]:
-    """Find the best line near the middle of one nearer look, if any; in photo px."""
-    matrix = closeup.photo_to_closeup(pose)
-    seen = marks.read_marks(closeup.cut(grey, matrix)).within(closeup.inside(grey.shape, matrix))
-    edge = lines.fit_edge(seen.ridge("edge"), closeup.ORIGIN[1])
-    if edge is None:
-        return []
-    found = stub.stubs(_line_ridge(seen), edge, stub.SEEN_ROWS_PX * stub.NEARER)
-    placed = [place_line(grey, matrix, one.axis()) for one in found[:1]]
-    return [stub.of_axis(axis).moved(closeup.invert(matrix)) for axis in placed]
-
-
-def _line_ridge(seen: Marks) -> NDArray[np.float32]:
-    return lines.less_vernier(seen.ridge("reference_line"), seen.ridge("vernier"))
-
-
-def _look_once(grey: NDArray[np.uint8], pose: Pose, known: Stub | None = None) -> Look:
+def _look_once(grey: NDArray[np.uint8], pose: Pose, line: Axis | None = None) -> Look:
+    """Look closely at one place; where the line is known it is not looked for."""
     matrix = closeup.photo_to_closeup(pose)
     cut = closeup.cut(grey, matrix)
     inside = closeup.inside(grey.shape, matrix)
     seen = marks.read_marks(cut).within(inside)
-    rough = lines.fit_edge(seen.ridge("edge"), closeup.ORIGIN[1])
-    axis = lines.fit_axis(_line_ridge(seen), -rough.across if rough else 0.0)
-    if known is not None:
-        axis = known.moved(matrix).axis()
-    edge = lines.fit_edge(seen.ridge("edge"), axis.y0) if axis else None
-    if axis is None or edge is None:
-        missing = "line_hidden" if axis is None else "cut_off"
-        return Look(pose, matrix, cut, seen, None, missing, known)
-    axis = replace(axis, x_edge=edge.x0, y0=float(axis.y_at(edge.x0)))
-    axis = place_line(grey, matrix, axis)
-    edge = place_edge(grey, matrix, axis, edge)
+    placed = _placed(grey, matrix, seen, line) if line else _find_line(grey, matrix, seen)
+    if isinstance(placed, str):
+        return Look(pose, matrix, cut, seen, None, placed)
+    axis, edge, beside = placed
     outline = silhouettes.fit_outline(seen.ridge("silhouette"), axis, edge)
     strip = divisions.strip_of(grey, matrix, axis, edge)
     bevel = thimble.unroll(seen.ridge("division"), axis, edge, outline, strip)
@@ -176,9 +127,50 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose, known: Stub | None = None) -
         float(outside[-1] + 1 if outside.size else 0),
         over_x,
         float(np.flatnonzero(level)[-1] if level.any() else 0),
-        gap.look(grey, matrix, axis, edge),
+        beside,
     )
-    return Look(pose, matrix, cut, seen, findings, "", known)
+    return Look(pose, matrix, cut, seen, findings, "")
+
+
+def _find_line(grey: NDArray[np.uint8], matrix: NDArray[np.float64], seen: Marks) -> Placed | str:
+    """Find line and edge where the marks show them, or where the gap network sees the line instead.
+
+    Or say what is missing.
+    """
+    ridge = lines.less_vernier(seen.ridge("reference_line"), seen.ridge("vernier"))
+    rough = lines.fit_edge(seen.ridge("edge"), closeup.ORIGIN[1])
+    slope = -rough.across if rough else 0.0
+    axis = lines.fit_axis(ridge, slope)
+    middle = lines.unseen_axis(rough.x0, closeup.ORIGIN[1], slope) if rough else None
+    guess = axis or middle
+    if guess is None:
+        return "line_hidden"
+    placed = _placed(grey, matrix, seen, guess)
+    if isinstance(placed, str):
+        return placed if axis else "line_hidden"
+    beside = gap.look(grey, matrix, *placed[:2])
+    if axis and (beside.at_line >= gap.BELIEVED or beside.line_px is None):
+        return *placed[:2], beside
+    if beside.line_px is None:
+        return "line_hidden"
+    x, y = float(placed[1].x_at(beside.line_px)), placed[0].y0 + beside.line_px
+    axis = lines.fit_axis(ridge, slope, (x, y)) or lines.unseen_axis(x, y, slope)
+    placed = _placed(grey, matrix, seen, axis)
+    if isinstance(placed, str):
+        return placed
+    return *placed[:2], gap.look(grey, matrix, *placed[:2])
+
+
+def _placed(
+    grey: NDArray[np.uint8], matrix: NDArray[np.float64], seen: Marks, axis: Axis
+) -> Placed | str:
+    """Place a line and the edge that it leads to by the photo's own pixels."""
+    edge = lines.fit_edge(seen.ridge("edge"), axis.y0)
+    if edge is None:
+        return "cut_off"
+    axis = replace(axis, x_edge=edge.x0, y0=float(axis.y_at(edge.x0)))
+    axis = place_line(grey, matrix, axis)
+    return axis, place_edge(grey, matrix, axis, edge), None
 
 
 def _refined(seen: Look) -> Pose:
@@ -238,7 +230,7 @@ def sight(
     if mirrored > MIRRORED:
         return Refusal((reason("mirrored"),), evidence=evidence_of(best.matrix, best.findings))
     # However sure one look is: of 63 surer than 0.99 (tune), the other shook 2 that were wrong
-    looks = [best, _look_once(photo.grey, _aside(best.pose), best.stub)]
+    looks = [best, _look_once(photo.grey, _aside(best.pose))]
     known = Known(scale, edge_set_mm, near_divisions)
     seen = [(look.findings, look.matrix) for look in looks if look.findings is not None]
     line = trust.line_probability(seen[0], seen[1] if len(seen) > 1 else None)
@@ -247,17 +239,10 @@ def sight(
 
 
 def _best_look(grey: NDArray[np.uint8]) -> Look | None:
-    """Look closely at the likeliest places until one is good; the best of them.
-
-    Once, where a scale is but no clear line, for a short line too.
-    """
+    """Look closely at the likeliest places until one is good; the best of them."""
     best: Look | None = None
-    nearer = False
     for place in find(grey)[:MOST_POSES]:
         seen = look(grey, place.pose)
-        if not (seen.clear or nearer) and seen.marks.present > PRESENT:
-            nearer = True
-            seen = _look_nearer(grey, seen) or seen
         if best is None or seen.quality > best.quality:
             best = seen
         if best.quality > GOOD_LOOK:
@@ -272,8 +257,8 @@ def _mirrored_probability(seen: Look, scale: Scale | None) -> float:
     if not mirror.doubtful(seen.marks, seen.findings, scale):
         return 0.0
     upright = Pose(*closeup.ORIGIN, 0.0, closeup.SLEEVE_DIAMETER_PX)
-    known = seen.stub.moved(seen.matrix).flipped(closeup.SIZE[1]) if seen.stub else None
-    flipped = _look_once(np.ascontiguousarray(seen.grey[::-1]), upright, known)
+    line = seen.findings.axis.flipped(closeup.SIZE[1]) if seen.findings else None
+    flipped = _look_once(np.ascontiguousarray(seen.grey[::-1]), upright, line)
     return mirror.mirrored_probability(
         seen.marks, seen.findings, flipped.marks, flipped.findings, scale
     )
@@ -317,7 +302,7 @@ def _decided(
         if p > 1e-4
     )
     reasons = objections.against(seen.grey, looks[0], weighed, known, px)
-    reasons = reasons or objections.doubts(looks[0], chosen, confidence, *trusted)
+    reasons = reasons or objections.doubts(seen.grey, looks[0], chosen, confidence, trusted)
     if reasons:
         return Refusal(tuple(reasons), chosen.scale, alternatives, px, evidence)
     best = _alternative(chosen.scale, float(chosen.shown[0]), confidence)

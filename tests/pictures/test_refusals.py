@@ -15,7 +15,7 @@ import pytest
 
 import vision.reasons
 from tests.pictures.bench import clear_photo, codes, painted, photo, rendered, scale_of, spoilt
-from tests.vision.test_decide import FINE, findings, thimble_of
+from tests.vision.test_decide import FINE, findings, on_a_line, thimble_of
 from vision import closeup, marks, pipeline
 from vision.closeup import Pose
 from vision.finder import Found
@@ -79,8 +79,8 @@ DESERVED = {
     "no_divisions": (fine(lambda s, g: painted(s, g, (0.01, 0.6), (-0.6, 0.6), noise(g.shape))),),
     "glare": (fine(lambda s, g: painted(s, g, (-0.15, 0.25), (-0.35, 0.35), 255)),),
     "scale_mismatch": (fine(lambda _, g: g, TWICE),),
-    "scale_ambiguous": (school(0.0, 11, lambda _, g: g, named=False),),
-    "turn_ambiguous": (near_a_turn(399.8, 0.36), near_a_turn(199.8, 0.40)),
+    "scale_ambiguous": (school(20.0, 11, lambda _, g: g, named=False),),
+    "turn_ambiguous": (near_a_turn(399.8, 0.36), near_a_turn(199.8, 0.37)),
     "thimble_unread": (fine(lambda s, g: g[:, : int(s.view.u) + 20]),),
     "uncertain": (fine(lambda s, g: painted(s, g, (0.19, 0.6), (-0.6, 0.6), float(np.median(g)))),),
 }
@@ -123,7 +123,7 @@ def test_backward_numbers_and_a_bare_sleeve_are_refused(monkeypatch) -> None:
     """Findings of a gauge whose numbers grow downwards (the bench draws outside gauges only), and
     of one whose sleeve shows nothing but its reference line.
     """
-    usual = findings(FINE, 13, 24.9, 0.1)
+    usual = on_a_line(findings(FINE, 13, 24.9, 0.1))
     bevel, numbers = thimble_of(FINE, 24.9, 0.0, way=-1)
     fields = {name: getattr(usual, name) for name in usual.__dataclass_fields__}
     backwards = type(usual)(**fields | {"bevel": bevel, "on_thimble": numbers})

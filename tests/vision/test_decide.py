@@ -326,7 +326,14 @@ def gap_seen(uncovered=None, off_px=None):
         off = (np.arange(SIZE[0]) - ORIGIN[0]) / ZOOM - off_px
         columns = np.exp(-0.5 * (off / 0.4) ** 2)
         columns /= columns.sum()
-    return Gap(density, columns, X0)
+    return Gap(density, columns, np.full(289, 1 / 289), X0)
+
+
+def on_a_line(found, at_line=0.999):
+    """Give findings beside which a gap network sees the line where it is, to so much belief."""
+    rows = np.zeros(SIZE[1] + 1)
+    rows[[143, -1]] = at_line, 1.0 - at_line
+    return replace(found, gap=replace(gap_seen(off_px=0.0), rows=rows))
 
 
 @pytest.mark.parametrize("turns", [3, 12])

@@ -139,3 +139,27 @@ def test_an_edge_seen_aslant_hides_or_shows_more_of_the_sleeve(yaw):
 def test_no_edge_is_none():
     assert lines.fit_edge(np.zeros(SIZE[::-1], np.float32), 127.5) is None
     assert lines.fit_edge(arc(420.0, 0, 0, 127.5), 127.5) is None  # out of reach
+
+
+@pytest.mark.parametrize("y0", [60.0, 140.0, 190.5])
+def test_a_line_is_fitted_through_a_place_that_it_is_known_to_lead_to(y0):
+    ridge = np.maximum(level_line(y0, 0.04, 320, 352, height=0.5), level_line(120.3, 0.04))
+    axis = lines.fit_axis(ridge, 0.03, (352.0, y0 + 0.6))
+    assert abs(axis.y0 - y0) < 0.3
+    assert abs(axis.first_x - 320) < 4
+    assert lines.fit_axis(ridge, 0.03, (352.0, 160.0)) is None
+
+
+def test_a_line_of_which_nothing_is_marked_is_short_faint_and_rough():
+    axis = lines.unseen_axis(351.0, 99.5, 0.05)
+    assert axis.y_at(351.0) == 99.5
+    assert axis.y_at(331.0) == pytest.approx(98.5)
+    assert axis.strength == 0.0
+    assert 0 < axis.x_edge - axis.first_x < 10
+    assert axis.u_y0 > 0.3
+
+
+def test_a_flipped_line_runs_through_the_flipped_places():
+    axis = lines.unseen_axis(351.0, 99.5, 0.05)
+    x = np.array([300.0, 351.0])
+    assert axis.flipped(256).y_at(x) == pytest.approx(255 - axis.y_at(x))

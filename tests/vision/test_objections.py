@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from tests.vision.test_decide import FINE, findings
+from tests.vision.test_decide import FINE, findings, on_a_line
 from vision import objections
 
 GAUGE = findings(FINE, 9, 13.4, 0.1)
@@ -56,6 +57,36 @@ def test_a_scale_without_a_line_is_too_small_or_blurred_or_hidden():
 @pytest.mark.parametrize(("room_px", "cut"), [(-20.0, True), (0.0, True), (15.0, False)])
 def test_a_line_that_leads_out_of_the_photo_is_cut_off(room_px, cut):
     here = replace(GAUGE, visible_to_x=GAUGE.edge.x0 + room_px)
-    assert objections.is_cut_off(here) is cut
-    faint = replace(here, axis=replace(here.axis, strength=0.3))
-    assert not objections.is_cut_off(faint)
+    assert objections.is_cut_off(on_a_line(here, 0.9)) is cut
+    assert not objections.is_cut_off(on_a_line(here, 0.3))
+
+
+POSTERIOR = SimpleNamespace(
+    shown=np.array([613.4, 663.4]), probability=np.array([0.99, 0.01]), scale=FINE
+)
+SHARP, SOFT = stripes(1.5, 150.0), stripes(8.0, 150.0)
+
+
+@pytest.mark.parametrize(
+    ("grey", "confidence", "trusted", "code"),
+    [
+        (SHARP, 0.95, (1.0, 0.99), None),
+        (SHARP, 0.60, (1.0, 0.61), "line_hidden"),  # all else is sure
+        (SOFT, 0.60, (1.0, 0.61), "blurred"),
+        (SHARP, 0.60, (0.61, 1.0), "uncertain"),  # it may be mirrored
+        (SHARP, 0.60, (1.0, 1.0), "thimble_unread"),  # no number of it is sure
+    ],
+)
+def test_a_reading_that_does_not_stand_out_is_refused_for_the_doubt(
+    grey, confidence, trusted, code
+):
+    found = replace(GAUGE, on_thimble=[])
+    reasons = objections.doubts(grey, found, POSTERIOR, confidence, trusted)
+    assert [one.code for one in reasons] == ([code] if code else [])
+
+
+def test_a_turn_that_is_left_open_is_told_unless_the_line_is_in_doubt():
+    open_turn = SimpleNamespace(**vars(POSTERIOR) | {"probability": np.array([0.6, 0.4])})
+    told = objections.doubts(SHARP, GAUGE, open_turn, 0.6, (1.0, 0.99))
+    hidden = objections.doubts(SHARP, GAUGE, open_turn, 0.4, (1.0, 0.5))
+    assert [one.code for one in (*told, *hidden)] == ["turn_ambiguous", "line_hidden"]

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from vision import pipeline
+from vision import lines, pipeline
 from vision.closeup import Pose
 
 POSE = Pose(120.0, 80.0, 0.1, 40.0)
@@ -17,7 +18,7 @@ POSE = Pose(120.0, 80.0, 0.1, 40.0)
 @pytest.mark.parametrize(("again", "looks"), [("second", 2), (None, 1)])
 def test_however_sure_one_look_is_another_is_taken(monkeypatch, again, looks):
     best = SimpleNamespace(
-        quality=0.9, pose=POSE, matrix=None, findings="first", clear=True, stub="line",
+        quality=0.9, pose=POSE, matrix=None, findings="first",
         marks=SimpleNamespace(present=1.0, mirrored=0.0),
     )  # fmt: skip
     aside = SimpleNamespace(matrix=None, findings=again)
@@ -25,8 +26,7 @@ def test_however_sure_one_look_is_another_is_taken(monkeypatch, again, looks):
     monkeypatch.setattr(pipeline, "find", lambda _: [SimpleNamespace(pose=POSE)])
     monkeypatch.setattr(pipeline, "look", lambda *_: best)
 
-    def look_once(_, pose, known):
-        assert known == "line"  # what a nearer look found holds for both
+    def look_once(_, pose):
         places.append(pose)
         return aside
 
@@ -64,30 +64,55 @@ def test_a_first_look_from_far_off_is_taken_again(monkeypatch, better, looks):
     assert taken == [POSE, better][:looks]
 
 
+MATRIX = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
+AXIS = lines.Axis(127.0, 0.0, 350.0, 200.0, 350.0, 0.1, 0.9)
+EDGE = lines.Edge(350.0, 0.0, 0.01, 0.0, 0.2, 1.0)
+
+
 @pytest.mark.parametrize(
-    ("present", "clear", "found", "times"),
+    ("marked", "at_line", "line_px", "wanted"),
     [
-        (1.0, True, True, 0),  # a clear line needs no nearer look
-        (0.2, False, True, 0),  # where no scale is seen no line is looked for
-        (1.0, False, True, 1),
-        (1.0, False, False, 1),  # and once a photo, however many places there are
+        (True, 0.9, 0.2, [127.0]),  # both see it there
+        (True, 0.2, None, [127.0]),  # and where the other is at a loss it stands
+        (True, 0.1, 30.0, [127.0, 157.0]),
+        (False, 0.9, -0.4, [127.5, 127.1]),  # from the close-up's middle, ORIGIN
+        (False, 0.1, 30.0, [127.5, 157.5]),
+        (False, 0.1, None, "line_hidden"),
     ],
 )
-def test_a_scale_without_a_clear_line_is_looked_at_more_nearly_once(
-    monkeypatch, present, clear, found, times
+def test_the_line_is_where_the_marks_show_it_unless_it_is_seen_elsewhere(
+    monkeypatch, marked, at_line, line_px, wanted
 ):
-    marks = SimpleNamespace(present=present)
-    usual = SimpleNamespace(quality=0.4, clear=clear, marks=marks)
-    nearer = SimpleNamespace(quality=0.8, clear=True, marks=marks)
-    taken = []
+    tried = []
 
-    def look_nearer(_, seen):
-        taken.append(seen)
-        return nearer if found else None
+    def fit_axis(_, slope, through=None):
+        if not marked:
+            return None
+        return AXIS if through is None else dataclasses.replace(AXIS, y0=through[1])
 
-    monkeypatch.setattr(pipeline, "find", lambda _: [SimpleNamespace(pose=POSE)] * 3)
-    monkeypatch.setattr(pipeline, "look", lambda *_: usual)
-    monkeypatch.setattr(pipeline, "_look_nearer", look_nearer)
-    best = pipeline._best_look(np.zeros((200, 300), np.uint8))
-    assert len(taken) == times
-    assert best is (nearer if times and found else usual)
+    def placed(*seen):
+        tried.append(seen[-1].y0)
+        return seen[-1], EDGE, None
+
+    told = SimpleNamespace(at_line=at_line, line_px=line_px)
+    monkeypatch.setattr(pipeline.lines, "fit_axis", fit_axis)
+    monkeypatch.setattr(pipeline.lines, "fit_edge", lambda *_: EDGE)
+    monkeypatch.setattr(pipeline, "_placed", placed)
+    monkeypatch.setattr(pipeline.gap, "look", lambda *_: told)
+    marks = SimpleNamespace(ridge=lambda _: np.zeros((256, 544), np.float32))
+    found = pipeline._find_line(np.zeros((256, 544), np.uint8), MATRIX, marks)
+    if wanted == "line_hidden":
+        assert found == wanted
+        return
+    axis, edge, beside = found
+    assert (edge, beside) == (EDGE, told)
+    assert tried == pytest.approx(wanted)
+    assert axis.y0 == tried[-1]
+
+
+def test_without_an_edge_there_is_no_place_for_a_line_that_is_not_marked(monkeypatch):
+    marks = SimpleNamespace(ridge=lambda _: np.zeros((256, 544), np.float32))
+    grey = np.zeros((256, 544), np.uint8)
+    assert pipeline._find_line(grey, MATRIX, marks) == "line_hidden"
+    monkeypatch.setattr(pipeline.lines, "fit_axis", lambda *_: AXIS)
+    assert pipeline._find_line(grey, MATRIX, marks) == "cut_off"

@@ -7,15 +7,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tests.vision.test_decide import FINE, findings
+from tests.vision.test_decide import FINE, findings, on_a_line
 from vision import closeup, trust
 from vision.closeup import Pose
 
 HERE = closeup.photo_to_closeup(Pose(300.0, 200.0, 0.0, 100.0))
 
 
-def gauge(strength=0.97):
-    found = findings(FINE, 11, 13.4, 0.1)
+def gauge(strength=0.97, at_line=0.999):
+    found = on_a_line(findings(FINE, 11, 13.4, 0.1), at_line)
     return replace(found, axis=replace(found.axis, strength=strength))
 
 
@@ -51,13 +51,17 @@ def test_each_weakness_costs_trust():
     first, second = (found, HERE), aside(found)
     full = trust.line_probability(first, second)
     faint = gauge(0.7)
-    short = replace(found, axis=replace(found.axis, first_x=found.edge.x0 - 8.0), teeth=())
+    bare, doubted = replace(found, teeth=()), gauge(0.9, 0.7)
     for weaker in (
         trust.line_probability((faint, HERE), second),
         trust.line_probability(first, aside(faint)),
         trust.line_probability(first, aside(found, 3.0)),
         trust.line_probability(first, None),
-        trust.line_probability((short, HERE), second),
+        trust.line_probability((bare, HERE), second),
+        trust.line_probability((doubted, HERE), second),
+        trust.line_probability(first, aside(doubted)),
     ):
-        assert weaker < full - 0.005
-    assert 0.0 < trust.line_probability((faint, HERE), None) < 0.5
+        assert weaker < full - 0.0005
+    nowhere = gauge(0.7, 0.0)
+    assert 0.0 < trust.line_probability((nowhere, HERE), None) < 0.01
+    assert trust.line_probability((nowhere, HERE), aside(found)) < 0.5
