@@ -14,6 +14,10 @@ from vision.scale import KNOWN_SCALES, Scale
 # Guesses at how common the trade's scales are, in the order of `KNOWN_SCALES`: half a millimetre in
 # fifty divisions is by far the commonest (common practice)
 SCALE_SHARES = (0.60, 0.12, 0.18, 0.06, 0.04)
+# Scales whose log-evidence is so near the best one's are weighed against each other without what
+# the gap network says of pitches uncovered: it takes a nearly empty sleeve for one of the commonest
+# pitch, which is in the shares above already. It has no more of a say than this
+OPEN = 12.0
 
 
 @dataclass(frozen=True)
@@ -46,18 +50,26 @@ def weigh_looks(looks: list[Findings], known: Known) -> Weighed:
     """
     named = known.scale is not None
     tried = [known.scale] if known.scale else KNOWN_SCALES
-    firsts, posteriors = [], []
-    for scale in tried:
-        printed = printed_on(scale) if named else customary(scale)
-        each = [decide.weigh(f, scale, known.edge_set_mm, printed=printed) for f in looks]
-        merged = decide.merge(*each) if len(each) == 2 else each[0]
-        firsts.append(each[0].log_evidence)
-        posteriors.append(decide.within_half_a_turn(merged, known.near_divisions))
-    evidences = np.array([p.log_evidence for p in posteriors])
+    weighed = [_weighed(looks, scale, known) for scale in tried]
+    evidences = np.array([merged.log_evidence for merged, _ in weighed])
     evidences += 0.0 if named else np.log(SCALE_SHARES)
-    shares = np.exp(evidences - evidences.max())
-    best = int(np.argmax(evidences))
-    return Weighed(posteriors[best], float(shares.max() / shares.sum()), firsts[best])
+    rivals = np.flatnonzero(evidences > evidences.max() - OPEN)
+    if len(rivals) > 1:
+        blunt = [replace(f, gap=f.gap and f.gap.uncounted) for f in looks]
+        for i in rivals:
+            merged, _ = _weighed(blunt, tried[i], known)
+            evidences[i] = merged.log_evidence + np.log(SCALE_SHARES[i])
+    best = rivals[int(np.argmax(evidences[rivals]))]
+    shares = np.exp(evidences - evidences[best])
+    return Weighed(weighed[best][0], float(1.0 / shares[rivals].sum()), weighed[best][1])
+
+
+def _weighed(looks: list[Findings], scale: Scale, known: Known) -> tuple[Posterior, float]:
+    """Weigh all looks under one scale; with the first look's own log-evidence."""
+    printed = printed_on(scale) if known.scale else customary(scale)
+    each = [decide.weigh(f, scale, known.edge_set_mm, printed=printed) for f in looks]
+    merged = decide.merge(*each) if len(each) == 2 else each[0]
+    return decide.within_half_a_turn(merged, known.near_divisions), each[0].log_evidence
 
 
 def rival_log_ratio(f: Findings, weighed: Weighed, known: Known) -> float:

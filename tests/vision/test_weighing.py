@@ -8,7 +8,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from tests.vision.test_decide import FINE, INCH, SCHOOL, findings
+from tests.vision.test_decide import FINE, INCH, SCHOOL, findings, gap_seen
 from vision import decide
 from vision.numbering import LEARNT_HUNDREDS, learnt_shares
 from vision.objections import ANOTHER_PITCH, START_CLEAR
@@ -66,6 +66,23 @@ def test_without_a_name_the_scale_is_found_among_those_of_the_trade(scale):
     )
     assert 0.5 < weighed.share <= 1.0
     assert weighed.posterior.shown[0] == pytest.approx(11 * scale.divisions + 13.4, abs=0.1)
+
+
+def test_what_the_gap_network_counts_does_not_tell_the_pitch():
+    """It has learnt which pitch is commonest, as the shares of the trade's scales say already."""
+    found = findings(FINE, 0, 19.0, 0.1)  # 0.19 mm, or 0.38 with 1 mm in 50
+    seen = [
+        replace(found, gap=gap_seen(uncovered=uncovered, off_px=0.0))
+        for uncovered in (19 / 50 + 0.1 / 0.5, 19 / 50 + 0.1 / 1.0)
+    ]
+    fine, coarse = (weigh_looks([one], Known(None)) for one in seen)
+    without = weigh_looks([replace(found, gap=seen[0].gap.uncounted)], Known(None))
+    assert fine.share == coarse.share == without.share
+    assert 0.5 < fine.share < 0.999
+    assert fine.posterior.scale.pitch == coarse.posterior.scale.pitch
+    # under the scale that is chosen it has its say all the same
+    likely = [one.posterior.probability[0] for one in (fine, coarse, without)]
+    assert min(np.diff(np.sort(likely))) > 0.005
 
 
 def test_where_the_gauge_is_known_to_stand_no_other_turn_is_left():
