@@ -28,7 +28,13 @@ HIDDEN_EACH = 0.25  # and for each one more
 NUMBER_SIGMA_MM = 0.12  # how far a number is engraved from its graduation
 NUMBER_SIGMA_PX = 1.5  # how well the network places its middle
 COVERED_MM = 1.1  # nearer to the edge than this the thimble may hide part of a number
-LONG_SHARE = 0.25  # a numbered graduation is at least this much longer than its neighbours
+# Every fifth graduation, or so: by which factors it is longer than its neighbours, on how many
+# sleeves, and how often it is hidden in part
+LONG_SHARES, SOME_LONG, CUT_LONG = (1.08, 2.0), 0.95, 0.25
+FEW_LENGTHS = 3  # neighbours whose lengths say what is usual
+SAME_SHARE, SAME_PX = 0.03, 0.3  # how far lengths that are alike lie apart at least
+ODD_LENGTH = 0.07  # share of graduations of any length
+MOST_EACH, MOST_LONG = 3.0, 6.0  # log-likelihood that one length has, and all together
 ASIDE_MM = np.array([0.0, -0.15, 0.15, -0.3, 0.3, -0.45, 0.45, -0.7, 0.7])  # all numbers, together
 ASIDE_SHARES = np.array([0.5, 0.12, 0.12, 0.06, 0.06, 0.04, 0.04, 0.03, 0.03])
 LEAST_LOG_PROBABILITY = -5.3  # of a value that is worth weighing: 1 in 200
@@ -101,7 +107,8 @@ def long_log_likelihood(
     """Log-likelihood of uncovered pitches, (C, K) as they are, from which graduations are long.
 
     Every fifth millimetre, or every tenth of an inch, is longer than its neighbours on the same
-    side (common practice).
+    side (common practice). Each graduation is weighed by itself: one that is cut short by the
+    photo's rim or a shadow must not hide another that is plainly long.
     """
     if not teeth:
         return np.zeros_like(uncovered)
@@ -112,12 +119,18 @@ def long_log_likelihood(
     off = index[:, None, :] - np.arange(cycle)[:, None]
     like = (fits & (index < 0))[:, None, :] & (off % step == 0)
     here, others = like & (off % cycle == 0), like & (off % cycle != 0)
-    told = here.any(axis=-1) & (others.sum(axis=-1) >= 2)
-    usual, seen = (np.where(told, median_of(length, them), 1.0) for them in (others, here))
-    apart = np.where(told, median_of(np.abs(length - usual[..., None]), others), 0.0)
-    spread = apart + 0.05 * usual + 0.4
-    excess, wanted = (seen - usual) / spread, LONG_SHARE * usual / spread
-    gain = np.where(told, np.clip(0.8 * (excess - 0.5 * wanted), -2.0, 4.0), 0.0)
+    told = here.any(axis=-1) & (others.sum(axis=-1) >= FEW_LENGTHS)
+    usual = np.where(told, median_of(length, others), 1.0)[..., None]
+    apart = np.where(told, median_of(np.abs(length - usual), others), 0.0)[..., None]
+    spread = 1.48 * apart + SAME_SHARE * usual + SAME_PX  # 1.48: as of a normal spread
+    low, high = LONG_SHARES
+    bell = np.exp(-0.5 * ((length - usual) / spread) ** 2) / (spread * math.sqrt(2 * math.pi))
+    short = (1 - ODD_LENGTH) * bell + ODD_LENGTH / (high * usual)
+    grown = (length > low * usual) & (length < high * usual)
+    long = np.where(grown, (1 - CUT_LONG) / (high - low), CUT_LONG / low) / usual
+    ratio = np.clip(np.log(long / short), -MOST_EACH, MOST_EACH)
+    gain = np.logaddexp(math.log(SOME_LONG) + (ratio * here).sum(axis=-1), math.log(1 - SOME_LONG))
+    gain = np.where(told, np.minimum(gain, MOST_LONG), 0.0)
     # tooth `index` is graduation last + index: long where that is a multiple of the cycle
     return np.asarray(np.take_along_axis(gain, -_last(tried, uncovered) % cycle, axis=1))
 

@@ -329,6 +329,22 @@ def gap_seen(uncovered=None, off_px=None):
     return Gap(density, columns, np.full(289, 1 / 289), X0)
 
 
+@pytest.mark.parametrize("up", [1, -1])
+def test_a_few_sure_numbers_tell_the_side_on_which_all_stand(up):
+    f = findings(FINE, 25, 13.4, 0.1)
+    y = Y0 - up * 40.0
+    share = [
+        decide._numbers_above(
+            replace(f, on_sleeve=[replace(n, y=y, heat=h) for n in f.on_sleeve[:2]])
+        )
+        for h in (0.1, 0.5, 0.95)
+    ]
+    wanted = [(1.1**2, 0.9**2), (1.5**2, 0.5**2), (1.9**2, 0.1**2)]  # by hand: for and against
+    for got, (one, other) in zip(share, wanted, strict=True):
+        assert got == pytest.approx((one if up > 0 else other) / (one + other))
+    assert decide._numbers_above(replace(f, on_sleeve=[])) == 0.5
+
+
 def on_a_line(found, at_line=0.999):
     """Give findings beside which a gap network sees the line where it is, to so much belief."""
     rows = np.zeros(SIZE[1] + 1)

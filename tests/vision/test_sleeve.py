@@ -7,6 +7,7 @@ and lengthen every fourth, the tenths of an inch (common practice).
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from decimal import Decimal
 
 import numpy as np
@@ -100,6 +101,36 @@ def test_long_graduations_tell_the_turns_up_to_their_cycle(scale, cycle):
         right = log[turns % cycle :: cycle]
         assert np.ptp(right) == 0
         assert right[0] > np.delete(log, np.arange(turns % cycle, 41, cycle)).max() + 1
+
+
+def lengths_say(teeth):
+    """Log-likelihood of 24 to 27 turns by the lengths of half millimetres, 24.4 being shown."""
+    comb = Comb(9.0, 0.0, 0.4, 0.0, len(teeth), 0.02)
+    uncovered = np.arange(24, 28)[None] + 0.4
+    return sleeve.long_log_likelihood((comb,), teeth, uncovered, X0, FINE)[0]
+
+
+def test_one_long_graduation_tells_as_much_where_the_others_are_cut_short():
+    """Of three, the photo's rim and a scratch leave a third of each of two."""
+    teeth = perfect(24.4, 9.0, cycle=10)
+    cut = tuple(
+        replace(t, above=t.above / 3) if n % 10 == 4 and n > 4 else t for n, t in enumerate(teeth)
+    )
+    whole, spoilt = lengths_say(teeth), lengths_say(cut)
+    for log in (whole, spoilt):
+        assert int(np.argmax(log)) == 0
+    assert whole[0] > spoilt[0] - 1e-9
+    assert spoilt[0] > np.delete(spoilt, 0).max() + 1
+
+
+def test_graduations_of_one_length_or_of_any_tell_no_turn():
+    teeth = perfect(24.4, 9.0, cycle=100)  # but for the first, of which 17 follow
+    assert np.ptp(lengths_say(teeth[:18])) < 3
+    rng, told = np.random.default_rng(3), []
+    for _ in range(20):
+        ragged = tuple(replace(t, above=rng.uniform(5, 25) if t.above else 0.0) for t in teeth)
+        told.append(np.ptp(lengths_say(ragged)))
+    assert np.mean(told) < 3
 
 
 def test_the_first_graduation_tells_the_turns():
