@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from vision.gap import Gap
     from vision.lines import Axis, Edge
 
-    Placed = tuple[Axis, Edge, Gap | None]
+    Placed = tuple[Axis, Edge]
 
 LEAST_QUALITY = 0.25  # of a close-up that may hold a scale although the network doubts it
 PRESENT = 0.5  # probability of a scale being there
@@ -99,10 +99,13 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose, line: Axis | None = None) ->
     cut = closeup.cut(grey, matrix)
     inside = closeup.inside(grey.shape, matrix)
     seen = marks.read_marks(cut).within(inside)
-    placed = _placed(grey, matrix, seen, line) if line else _find_line(grey, matrix, seen)
-    if isinstance(placed, str):
-        return Look(pose, matrix, cut, seen, None, placed)
-    axis, edge, beside = placed
+    if line is None:
+        placed, beside, missing = _find_line(grey, matrix, seen)
+    else:
+        placed, beside, missing = _placed(grey, matrix, seen, line), None, "cut_off"
+    if placed is None:
+        return Look(pose, matrix, cut, seen, None, missing)
+    axis, edge = placed
     outline = silhouettes.fit_outline(seen.ridge("silhouette"), axis, edge)
     strip = divisions.strip_of(grey, matrix, axis, edge)
     bevel = thimble.unroll(seen.ridge("division"), axis, edge, outline, strip)
@@ -132,10 +135,12 @@ def _look_once(grey: NDArray[np.uint8], pose: Pose, line: Axis | None = None) ->
     return Look(pose, matrix, cut, seen, findings, "")
 
 
-def _find_line(grey: NDArray[np.uint8], matrix: NDArray[np.float64], seen: Marks) -> Placed | str:
+def _find_line(
+    grey: NDArray[np.uint8], matrix: NDArray[np.float64], seen: Marks
+) -> tuple[Placed | None, Gap | None, str]:
     """Find line and edge where the marks show them, or where the gap network sees the line instead.
 
-    Or say what is missing.
+    Gives them with what that network says beside them, or the code of what is missing.
     """
     ridge = lines.less_vernier(seen.ridge("reference_line"), seen.ridge("vernier"))
     rough = lines.fit_edge(seen.ridge("edge"), closeup.ORIGIN[1])
@@ -144,33 +149,34 @@ def _find_line(grey: NDArray[np.uint8], matrix: NDArray[np.float64], seen: Marks
     middle = lines.unseen_axis(rough.x0, closeup.ORIGIN[1], slope) if rough else None
     guess = axis or middle
     if guess is None:
-        return "line_hidden"
+        return None, None, "line_hidden"
     placed = _placed(grey, matrix, seen, guess)
-    if isinstance(placed, str):
-        return placed if axis else "line_hidden"
-    beside = gap.look(grey, matrix, *placed[:2])
+    if placed is None:
+        return None, None, "cut_off" if axis else "line_hidden"
+    beside = gap.look(grey, matrix, *placed)
     if axis and (beside.at_line >= gap.BELIEVED or beside.line_px is None):
-        return *placed[:2], beside
+        return placed, beside, ""
     if beside.line_px is None:
-        return "line_hidden"
-    x, y = float(placed[1].x_at(beside.line_px)), placed[0].y0 + beside.line_px
-    axis = lines.fit_axis(ridge, slope, (x, y)) or lines.unseen_axis(x, y, slope)
-    placed = _placed(grey, matrix, seen, axis)
-    if isinstance(placed, str):
-        return placed
-    return *placed[:2], gap.look(grey, matrix, *placed[:2])
+        return None, None, "line_hidden"
+    first, edge = placed
+    x, y = float(edge.x_at(beside.line_px)), first.y0 + beside.line_px
+    moved = lines.fit_axis(ridge, slope, (x, y)) or lines.unseen_axis(x, y, slope)
+    placed = _placed(grey, matrix, seen, moved)
+    if placed is None:
+        return None, None, "cut_off"
+    return placed, gap.look(grey, matrix, *placed), ""
 
 
 def _placed(
     grey: NDArray[np.uint8], matrix: NDArray[np.float64], seen: Marks, axis: Axis
-) -> Placed | str:
-    """Place a line and the edge that it leads to by the photo's own pixels."""
+) -> Placed | None:
+    """Place a line and the edge it leads to by the photo's own pixels; None without an edge."""
     edge = lines.fit_edge(seen.ridge("edge"), axis.y0)
     if edge is None:
-        return "cut_off"
+        return None
     axis = replace(axis, x_edge=edge.x0, y0=float(axis.y_at(edge.x0)))
     axis = place_line(grey, matrix, axis)
-    return axis, place_edge(grey, matrix, axis, edge), None
+    return axis, place_edge(grey, matrix, axis, edge)
 
 
 def _refined(seen: Look) -> Pose:

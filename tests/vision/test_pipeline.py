@@ -92,7 +92,7 @@ def test_the_line_is_where_the_marks_show_it_unless_it_is_seen_elsewhere(
 
     def placed(*seen):
         tried.append(seen[-1].y0)
-        return seen[-1], EDGE, None
+        return seen[-1], EDGE
 
     told = SimpleNamespace(at_line=at_line, line_px=line_px)
     monkeypatch.setattr(pipeline.lines, "fit_axis", fit_axis)
@@ -100,12 +100,12 @@ def test_the_line_is_where_the_marks_show_it_unless_it_is_seen_elsewhere(
     monkeypatch.setattr(pipeline, "_placed", placed)
     monkeypatch.setattr(pipeline.gap, "look", lambda *_: told)
     marks = SimpleNamespace(ridge=lambda _: np.zeros((256, 544), np.float32))
-    found = pipeline._find_line(np.zeros((256, 544), np.uint8), MATRIX, marks)
+    found, beside, missing = pipeline._find_line(np.zeros((256, 544), np.uint8), MATRIX, marks)
     if wanted == "line_hidden":
-        assert found == wanted
+        assert (found, beside, missing) == (None, None, wanted)
         return
-    axis, edge, beside = found
-    assert (edge, beside) == (EDGE, told)
+    axis, edge = found
+    assert (edge, beside, missing) == (EDGE, told, "")
     assert tried == pytest.approx(wanted)
     assert axis.y0 == tried[-1]
 
@@ -113,6 +113,6 @@ def test_the_line_is_where_the_marks_show_it_unless_it_is_seen_elsewhere(
 def test_without_an_edge_there_is_no_place_for_a_line_that_is_not_marked(monkeypatch):
     marks = SimpleNamespace(ridge=lambda _: np.zeros((256, 544), np.float32))
     grey = np.zeros((256, 544), np.uint8)
-    assert pipeline._find_line(grey, MATRIX, marks) == "line_hidden"
+    assert pipeline._find_line(grey, MATRIX, marks) == (None, None, "line_hidden")
     monkeypatch.setattr(pipeline.lines, "fit_axis", lambda *_: AXIS)
-    assert pipeline._find_line(grey, MATRIX, marks) == "cut_off"
+    assert pipeline._find_line(grey, MATRIX, marks) == (None, None, "cut_off")
