@@ -275,6 +275,7 @@ def weigh(
     edge_set_mm: tuple[float, float] | None = None,
     *,
     printed: tuple[Printed, ...] = (),
+    counted: bool = True,
 ) -> Posterior:
     """Weigh all readings under one scale.
 
@@ -285,6 +286,9 @@ def weigh(
     printed : tuple of Printed, optional
         What the sleeve may be numbered from, of all range starts that are tried; otherwise as on a
         gauge that is known.
+    counted : bool
+        Whether the gap network has a say in how many pitches are uncovered, beside where the edge
+        stands.
     """
     n, pitch_mm = scale.divisions, float(scale.pitch_mm)
     grating, wholes = _thimble_states(f, n, scale.reversed)
@@ -295,7 +299,9 @@ def weigh(
     division = np.arange(n) + fraction - parallax
     states = _sleeve_states(f, scale, grating.sleeve_radius, printed or printed_on(scale))
     at_edge = placing.edge_places(f.edge, f.over_x, f.gap)
-    uncovered, on_sleeve, starts, spread = placing.placed(states, at_edge, f.gap)
+    uncovered, on_sleeve, starts, spread = placing.placed(
+        states, at_edge, f.gap if counted else None
+    )
     above = np.array([float(start / scale.pitch) * n for start in starts])  # divisions from 0
     middle = edge_set_mm[0] if edge_set_mm else sum(USUAL_SET_MM) / 2
     gap = uncovered[:, None] - division[None, :] / n - middle / pitch_mm

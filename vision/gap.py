@@ -9,7 +9,7 @@ sleeve's curve at twice the close-up's size, and says how likely each place of t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -58,11 +58,6 @@ class Gap:
     def places_x(self) -> Floats:
         """Close-up x of each column."""
         return np.asarray(self.edge_x + (np.arange(SIZE[0]) - ORIGIN[0]) / ZOOM)
-
-    @property
-    def uncounted(self) -> Gap:
-        """The same belief without a word on how many pitches there are."""
-        return replace(self, density=np.ones_like(self.density))
 
     @property
     def at_line(self) -> float:

@@ -145,21 +145,22 @@ def _find_line(
     ridge = lines.less_vernier(seen.ridge("reference_line"), seen.ridge("vernier"))
     rough = lines.fit_edge(seen.ridge("edge"), closeup.ORIGIN[1])
     slope = -rough.across if rough else 0.0
-    axis = lines.fit_axis(ridge, slope)
-    middle = lines.unseen_axis(rough.x0, closeup.ORIGIN[1], slope) if rough else None
-    guess = axis or middle
+    axis = guess = lines.fit_axis(ridge, slope)
+    if guess is None and rough:
+        guess = lines.unseen_axis(rough.x0, closeup.ORIGIN[1], slope)
     if guess is None:
         return None, None, "line_hidden"
     placed = _placed(grey, matrix, seen, guess)
     if placed is None:
         return None, None, "cut_off" if axis else "line_hidden"
     beside = gap.look(grey, matrix, *placed)
-    if axis and (beside.at_line >= gap.BELIEVED or beside.line_px is None):
+    below = beside.line_px
+    if axis and (beside.at_line >= gap.BELIEVED or below is None):
         return placed, beside, ""
-    if beside.line_px is None:
+    if below is None:
         return None, None, "line_hidden"
     first, edge = placed
-    x, y = float(edge.x_at(beside.line_px)), first.y0 + beside.line_px
+    x, y = float(edge.x_at(below)), first.y0 + below
     moved = lines.fit_axis(ridge, slope, (x, y)) or lines.unseen_axis(x, y, slope)
     placed = _placed(grey, matrix, seen, moved)
     if placed is None:

@@ -55,19 +55,22 @@ def weigh_looks(looks: list[Findings], known: Known) -> Weighed:
     evidences += 0.0 if named else np.log(SCALE_SHARES)
     rivals = np.flatnonzero(evidences > evidences.max() - OPEN)
     if len(rivals) > 1:
-        blunt = [replace(f, gap=f.gap and f.gap.uncounted) for f in looks]
         for i in rivals:
-            merged, _ = _weighed(blunt, tried[i], known)
+            merged, _ = _weighed(looks, tried[i], known, counted=False)
             evidences[i] = merged.log_evidence + np.log(SCALE_SHARES[i])
     best = rivals[int(np.argmax(evidences[rivals]))]
     shares = np.exp(evidences - evidences[best])
     return Weighed(weighed[best][0], float(1.0 / shares[rivals].sum()), weighed[best][1])
 
 
-def _weighed(looks: list[Findings], scale: Scale, known: Known) -> tuple[Posterior, float]:
+def _weighed(
+    looks: list[Findings], scale: Scale, known: Known, *, counted: bool = True
+) -> tuple[Posterior, float]:
     """Weigh all looks under one scale; with the first look's own log-evidence."""
     printed = printed_on(scale) if known.scale else customary(scale)
-    each = [decide.weigh(f, scale, known.edge_set_mm, printed=printed) for f in looks]
+    each = [
+        decide.weigh(f, scale, known.edge_set_mm, printed=printed, counted=counted) for f in looks
+    ]
     merged = decide.merge(*each) if len(each) == 2 else each[0]
     return decide.within_half_a_turn(merged, known.near_divisions), each[0].log_evidence
 

@@ -76,7 +76,9 @@ def test_what_the_gap_network_counts_does_not_tell_the_pitch():
         for uncovered in (19 / 50 + 0.1 / 0.5, 19 / 50 + 0.1 / 1.0)
     ]
     fine, coarse = (weigh_looks([one], Known(None)) for one in seen)
-    without = weigh_looks([replace(found, gap=seen[0].gap.uncounted)], Known(None))
+    even = replace(seen[0].gap, density=np.ones_like(seen[0].gap.density))
+    silent = replace(found, gap=even)
+    without = weigh_looks([silent], Known(None))
     assert fine.share == coarse.share == without.share
     assert 0.5 < fine.share < 0.999
     assert fine.posterior.scale.pitch == coarse.posterior.scale.pitch
