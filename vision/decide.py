@@ -27,6 +27,8 @@ from vision.teeth import Tooth, straight_x
 from vision.thimble import Bevel, Grating
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     Floats = NDArray[np.float64]
@@ -47,7 +49,7 @@ SURE_SIDE = 0.9  # of a number's heat: how surely one tells the numbers' side at
 KEPT = 120  # states of the sleeve that are followed up
 HOPELESS = 18.0  # log-likelihood below the best from which a reading is not worth counting
 MOST_ALTERNATIVES = 6
-KEPT_READINGS = 300  # of each look, when two are put together
+KEPT_READINGS = 300  # of each look, when several are put together
 
 
 @dataclass(frozen=True, eq=False)
@@ -338,31 +340,37 @@ def weigh(
     )
 
 
-def merge(one: Posterior, other: Posterior) -> Posterior:
-    """Put two looks at one scale together: what only one of them believes is half believed.
+def merge(looks: Sequence[Posterior]) -> Posterior:
+    """Put looks at one scale together: what only one of k looks believes is believed to 1/k^2.
 
-    Both must be under the same pitch and divisions; the fractions are averaged where they agree.
+    All must be under the same pitch and divisions; the fractions are averaged where they agree.
     """
-    other = other.counted_from(one.scale.start)
+    one = looks[0]
+    if len(looks) == 1:
+        return one
     grid = one.shown[0] - math.floor(one.shown[0])
-    believed: dict[int, float] = {}
+    half_believed: dict[int, float] = {}  # logarithm of the summed square roots of probabilities
     place: dict[int, list[tuple[float, float]]] = {}
-    for look in (one, other):
-        share = look.log_weight - look.log_evidence - math.log(2.0)
-        readings = zip(look.shown[:KEPT_READINGS], look.begins, share, strict=False)
-        for shown, begins, weight in readings:
+    for look in (one, *(other.counted_from(one.scale.start) for other in looks[1:])):
+        log_probability = look.log_weight - look.log_evidence
+        readings = zip(look.shown[:KEPT_READINGS], look.begins, log_probability, strict=False)
+        for shown, begins, log_p in readings:
             key = round(float(shown) - grid)
-            believed[key] = float(np.logaddexp(believed.get(key, -np.inf), weight))
+            half_believed[key] = float(np.logaddexp(half_believed.get(key, -np.inf), 0.5 * log_p))
             place.setdefault(key, []).append((float(shown), float(begins)))
-    keys = sorted(believed, key=lambda k: -believed[k])
+    keys = sorted(half_believed, key=lambda k: -half_believed[k])
     shown = np.array([np.mean([at for at, _ in place[k]]) for k in keys])
     begins = np.array([place[k][0][1] for k in keys])
-    weight = np.array([believed[k] for k in keys])
-    evidence = 0.5 * (one.log_evidence + other.log_evidence)
-    seen = place[keys[0]]
-    u = math.hypot(0.5 * (one.u_division + other.u_division), 0.5 * abs(seen[0][0] - seen[-1][0]))
+    weight = 2.0 * np.array([half_believed[k] for k in keys])
+    evidence = float(np.mean([look.log_evidence for look in looks]))
+    apart = float(np.std([at for at, _ in place[keys[0]]]))
+    u = math.hypot(float(np.mean([look.u_division for look in looks])), apart)
     return replace(
-        one, shown=shown, log_weight=weight + evidence, begins=begins, u_division=u
+        one,
+        shown=shown,
+        log_weight=weight - _log_sum(weight) + evidence,
+        begins=begins,
+        u_division=u,
     ).counted_from_best()
 
 

@@ -39,12 +39,12 @@ class Weighed:
 
 
 def weigh_looks(looks: list[Findings], known: Known) -> Weighed:
-    """Weigh the findings of one look, or of two, and put them together.
+    """Weigh the findings of each look and put them together.
 
     Parameters
     ----------
     looks : list of Findings
-        One or two, of the same scale in the same photo.
+        One or more, of the same scale in the same photo.
     known : Known
         With no scale in it, those of the trade are tried and the likeliest is kept.
     """
@@ -71,8 +71,8 @@ def _weighed(
     each = [
         decide.weigh(f, scale, known.edge_set_mm, printed=printed, counted=counted) for f in looks
     ]
-    merged = decide.merge(*each) if len(each) == 2 else each[0]
-    return decide.within_half_a_turn(merged, known.near_divisions), each[0].log_evidence
+    merged = decide.within_half_a_turn(decide.merge(each), known.near_divisions)
+    return merged, each[0].log_evidence
 
 
 def rival_log_ratio(f: Findings, weighed: Weighed, known: Known) -> float:

@@ -142,7 +142,7 @@ def test_backward_numbers_and_a_bare_sleeve_are_refused(monkeypatch) -> None:
 
         monkeypatch.setattr(pipeline, "find", lambda _: (Found(pose, 0.0),))
         monkeypatch.setattr(pipeline, "_look_once", look)
-        monkeypatch.setattr(pipeline, "_aside", lambda pose: pose)  # both looks see the same
+        monkeypatch.setattr(pipeline, "_beside", lambda pose, _: pose)  # all looks see the same
         return codes(sight(photo(grey), FINE))
 
     bare = type(usual)(**fields | {"teeth": (), "combs": (), "on_sleeve": []})

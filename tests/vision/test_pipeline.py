@@ -11,34 +11,72 @@ import pytest
 
 from vision import lines, pipeline
 from vision.closeup import Pose
+from vision.reasons import reason
+from vision.sighting import Refusal
 
 POSE = Pose(120.0, 80.0, 0.1, 40.0)
 
 
-@pytest.mark.parametrize(("again", "looks"), [("second", 2), (None, 1)])
-def test_however_sure_one_look_is_another_is_taken(monkeypatch, again, looks):
+@pytest.fixture
+def taken(monkeypatch):
+    """Poses that are looked at from beside a best look, of which `seen` says what each shows."""
     best = SimpleNamespace(
-        quality=0.9, pose=POSE, matrix=None, findings="first",
+        quality=0.9, pose=POSE, matrix=None, findings="best",
         marks=SimpleNamespace(present=1.0, mirrored=0.0),
     )  # fmt: skip
-    aside = SimpleNamespace(matrix=None, findings=again)
-    places = []
-    monkeypatch.setattr(pipeline, "find", lambda _: [SimpleNamespace(pose=POSE)])
-    monkeypatch.setattr(pipeline, "look", lambda *_: best)
+    told = SimpleNamespace(places=[], seen=["aside", "third", "fourth"])
 
     def look_once(_, pose):
-        places.append(pose)
-        return aside
+        told.places.append(pose)
+        return SimpleNamespace(matrix=None, findings=told.seen[len(told.places) - 1])
 
+    monkeypatch.setattr(pipeline, "find", lambda _: [SimpleNamespace(pose=POSE)])
+    monkeypatch.setattr(pipeline, "look", lambda *_: best)
     monkeypatch.setattr(pipeline, "_look_once", look_once)
     monkeypatch.setattr(pipeline, "_mirrored_probability", lambda *_: 0.0)
     monkeypatch.setattr(pipeline.trust, "line_probability", lambda *both: both[-1] is not None)
-    monkeypatch.setattr(pipeline, "_decided", lambda _, findings, *rest: (findings, rest[-1]))
     monkeypatch.setattr(pipeline, "weigh_looks", lambda *_: "weighed")
-    photo = SimpleNamespace(grey=np.zeros((200, 300), np.uint8))
-    assert pipeline.sight(photo, None) == (["first", "second"][:looks], (1.0, looks == 2))
-    assert places == [pipeline._aside(POSE)]
-    assert places[0].x != POSE.x  # the other look stands aside
+    return told
+
+
+PHOTO = SimpleNamespace(grey=np.zeros((200, 300), np.uint8))
+
+
+@pytest.mark.parametrize(("again", "looks"), [("aside", ["best", "aside"]), (None, ["best"])])
+def test_however_sure_one_look_is_another_is_taken(monkeypatch, taken, again, looks):
+    taken.seen[0] = again
+    monkeypatch.setattr(pipeline, "_decided", lambda _, findings, *rest: (findings, rest[-1]))
+    assert pipeline.sight(PHOTO, None) == (looks, (1.0, again is not None))
+    assert taken.places == [pipeline._beside(POSE, pipeline.ASIDE)]
+    assert taken.places[0].x != POSE.x  # the other look stands aside
+
+
+@pytest.mark.parametrize(
+    ("codes", "third", "looks"),
+    [
+        (["turn_ambiguous"], "third", ["best", "aside", "third", "fourth"]),
+        (["scale_ambiguous", "sleeve_unread"], None, ["best", "aside", "fourth"]),
+        (["uncertain", "glare"], "third", None),  # however often it is looked at, there is glare
+    ],
+)
+def test_what_two_looks_leave_open_is_looked_at_twice_more(monkeypatch, taken, codes, third, looks):
+    taken.seen[1] = third
+    refused = Refusal(tuple(reason(code) for code in codes))
+    decided = []
+
+    def decide(_, findings, *_rest):
+        decided.append(list(findings))
+        return refused if len(decided) == 1 else "read"
+
+    monkeypatch.setattr(pipeline, "_decided", decide)
+    outcome = pipeline.sight(PHOTO, None)
+    if looks is None:
+        assert outcome == refused
+        assert (len(taken.places), decided) == (1, [["best", "aside"]])
+        return
+    assert outcome == "read"
+    assert decided == [["best", "aside"], looks]
+    assert len({(place.x, place.y, place.sleeve_diameter_px) for place in taken.places}) == 3
 
 
 @pytest.mark.parametrize(
