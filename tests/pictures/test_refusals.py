@@ -104,7 +104,7 @@ def test_a_picture_that_deserves_it_is_refused(code: str, case: Callable) -> Non
         assert reason.remedy == REASONS[reason.code][1]
 
 
-@pytest.mark.parametrize("mirrored", [0.05, 0.45, 0.6])
+@pytest.mark.parametrize("mirrored", [0.05, 0.1, 0.45, 0.6])
 def test_a_picture_that_may_be_mirrored_is_doubted(monkeypatch, mirrored: float) -> None:
     """Its readings are as likely as before times the probability that it is not."""
     shot, grey = clear_photo("metric-fine", 613.0, 0)
@@ -112,7 +112,7 @@ def test_a_picture_that_may_be_mirrored_is_doubted(monkeypatch, mirrored: float)
     monkeypatch.setattr(pipeline, "_mirrored_probability", lambda *_: mirrored)
     seen = sight(photo(grey), scale_of(shot))
     likelier = mirrored > 0.5
-    assert codes(seen) == (["mirrored"] if likelier else ["uncertain"] if mirrored > 0.4 else [])
+    assert codes(seen) == (["mirrored"] if likelier else ["uncertain"] if mirrored > 0.05 else [])
     for now, before in zip(seen.alternatives, sure.alternatives, strict=not likelier):
         assert now.probability == pytest.approx((1.0 - mirrored) * before.probability)
     if isinstance(seen, Sighting):
