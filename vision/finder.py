@@ -118,7 +118,8 @@ def _from_farther(
         doubted += large
         side *= FARTHER
         look = look_at(grey, width / 2.0, height / 2.0, side)
-        found = decode(seer(look.square), look)[:1] + found
+        seen = decode(seer(look.square), look)[:1]
+        found = [_nearer(grey, one, look.pace_x, seer) for one in seen] + found
         found.sort(key=lambda one: (one in doubted, -one.pose.probability))
     return found
 

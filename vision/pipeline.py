@@ -52,8 +52,8 @@ MOST_POSES = 3  # places of a photo that are looked at closely
 NEAR_TURN_RAD, NEAR_SHARE = 0.10, 0.20
 MIRRORED = 0.5  # probability from which a picture is called mirrored; below, it is doubted
 GOOD_LOOK = 0.55  # quality of a close-up from which no other place is tried
-# Where a photo is looked at from besides (`_beside`): once in any case, and where these two looks
-# leave the reading open, twice more. OPEN are the reasons that say so
+# Where a photo is looked at from besides (`_beside`): once in any case, and from each further place
+# while the reading stays open. OPEN are the reasons that say so
 ASIDE = (0.035, -0.035, 0.02, 0.93)
 FURTHER = ((-0.035, 0.035, -0.02, 1.07), (0.0, 0.0, -0.03, 0.86))
 OPEN = frozenset(
@@ -250,11 +250,14 @@ def sight(
     trusted = (1.0 - mirrored, trust.line_probability((best.findings, best.matrix), other))
     found = [look.findings for look in (best, aside) if look.findings is not None]
     decided = _decided(best, found, weigh_looks(found, known), known, trusted)
-    if not _is_open(decided) or math.prod(trusted) < objections.ACCEPT:
-        return decided
-    further = (_look_once(photo.grey, _beside(best.pose, off)).findings for off in FURTHER)
-    found += [findings for findings in further if findings is not None]
-    return _decided(best, found, weigh_looks(found, known), known, trusted)
+    for off in FURTHER:
+        if not _is_open(decided) or math.prod(trusted) < objections.ACCEPT:
+            break
+        further = _look_once(photo.grey, _beside(best.pose, off)).findings
+        if further is not None:
+            found.append(further)
+            decided = _decided(best, found, weigh_looks(found, known), known, trusted)
+    return decided
 
 
 def _best_look(grey: NDArray[np.uint8]) -> Look | None:

@@ -40,6 +40,7 @@ SHIFTS = np.linspace(-2.0, 2.0, 5)  # of all numbers alike, in standard deviatio
 RADIUS_SIGMA = 0.08  # relative error of the radius at which the numbers lie
 BEVEL_PX = 55.0  # behind the edge the thimble widens about so far, then runs level
 OUTLIER = 0.08  # share of numbers that are not what they seem
+NOT_ENGRAVED = 0.005  # belief in numbers of the thimble below which those that it lacks say nothing
 U_PHASE_DIVISIONS = 0.012  # of the phase of clear divisions: 0.007 to 0.015 on tune, by size
 U_SEEN_DIVISIONS = 0.006  # of the phase by the photo's own pixels, besides what their fit says
 # Resultant of the divisions' phases from which their lines are looked up in the photo. A hundred
@@ -296,8 +297,11 @@ def whole_log_likelihood(
         near = np.exp(-0.5 * (miss / sigma) ** 2) / (sigma * math.sqrt(2 * math.pi))
         table = np.zeros(divisions)
         table[: len(peak.log_probability)] = np.exp(peak.log_probability[:divisions])
+        engraved = table.sum()
+        table = (table + NOT_ENGRAVED / divisions) / (engraved + NOT_ENGRAVED)
         good = np.fft.irfft(np.fft.rfft(near, axis=1) * np.fft.rfft(table), divisions, axis=1)
         share = 1 - (1 - OUTLIER) * min(1.0, 1.25 * peak.heat)
         total += np.log(share / divisions + (1 - share) * good)
+        total += math.log(share + (1 - share) * engraved)
     top = total.max(axis=0)
     return np.asarray(CORRELATED * (top + np.log(np.exp(total - top).mean(axis=0))))
