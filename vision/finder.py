@@ -36,6 +36,7 @@ GOOD_PX = 90.0  # sleeve diameter, in the square, that the nearer look aims at
 MOST_ENLARGED = 2.0  # square px a photo px: beyond, a nearer look shows nothing new
 LEAST_NEARER = 1.3  # a nearer look must enlarge by this much to be worth its time
 MOST_NEARER = 2  # poses that are looked at from nearer
+AGAIN_PX = (130.0, 65.0)  # sleeve diameters that looks at a place that shows nothing aim at
 
 LARGE_PX = 200.0  # sleeve diameter, in the square, above which a pose is taken again from farther
 FARTHER = 1.5  # how much larger a square such a look takes: training ends at 240 px
@@ -258,6 +259,18 @@ def _diameters_apart(one: Pose, other: Pose) -> float:
     """Distance of two poses in diameters of the larger sleeve."""
     larger = max(one.sleeve_diameter_px, other.sleeve_diameter_px)
     return float(np.hypot(one.x - other.x, one.y - other.y)) / larger
+
+
+def pose_again(grey: NDArray[np.uint8], pose: Pose, seer: Seer = see) -> tuple[Found, ...]:
+    """Pose a scale again that surely is about a place, though it was not found just there.
+
+    From other distances a frame or a spindle is not taken for the sleeve's end. Likeliest first.
+    """
+    found = []
+    for px in AGAIN_PX:
+        look = look_at(grey, pose.x, pose.y, SIDE_PX * pose.sleeve_diameter_px / px)
+        found += decode(seer(look.square), look)
+    return tuple(_one_a_place(found))
 
 
 def _nearer(grey: NDArray[np.uint8], found: Found, pace: float, seer: Seer) -> Found:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -27,7 +28,7 @@ from vision import (
 from vision.closeup import Pose
 from vision.decide import Findings
 from vision.evidence import evidence_of
-from vision.finder import find
+from vision.finder import find, pose_again
 from vision.marks import Marks
 from vision.photo import Photo
 from vision.pixels import place_edge, place_line
@@ -37,8 +38,11 @@ from vision.sighting import Alternative, Refusal, Sighting
 from vision.weighing import Known, Weighed, weigh_looks
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from numpy.typing import NDArray
 
+    from vision.finder import Found
     from vision.gap import Gap
     from vision.lines import Axis, Edge
 
@@ -262,8 +266,15 @@ def sight(
 
 def _best_look(grey: NDArray[np.uint8]) -> Look | None:
     """Look closely at the likeliest places until one is good; the best of them."""
-    best: Look | None = None
-    for place in find(grey)[:MOST_POSES]:
+    best = _best_of(grey, find(grey), None)
+    if best is None or best.findings is not None or best.marks.present < PRESENT:
+        return best
+    return _best_of(grey, pose_again(grey, best.pose), best)
+
+
+def _best_of(grey: NDArray[np.uint8], places: Iterable[Found], best: Look | None) -> Look | None:
+    """Look at the likeliest of some places until one is good; the best of these and `best`."""
+    for place in itertools.islice(places, MOST_POSES):
         seen = look(grey, place.pose)
         if best is None or seen.quality > best.quality:
             best = seen

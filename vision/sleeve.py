@@ -77,7 +77,7 @@ def number_log_likelihood(
         at_mm = (uncovered + place) * pitch_mm
         sigma = u_mm + np.where(-place * pitch_mm < COVERED_MM, 0.4, 0.0)
         likelihood = np.exp(peak.log_probability[likely] + common[likely])
-        share = 1 - (1 - OUTLIER) * min(1.0, 1.25 * peak.heat)
+        share = 1 - (1 - OUTLIER) * peak.stands
         good: dict[float, Floats] = {}  # by the first number less its hundreds
         for i, first in enumerate(printed):
             number = at_mm / unit_mm + first

@@ -39,7 +39,7 @@ CORRELATED = 0.8  # numbers read by one network err together: their evidence cou
 SHIFTS = np.linspace(-2.0, 2.0, 5)  # of all numbers alike, in standard deviations
 RADIUS_SIGMA = 0.08  # relative error of the radius at which the numbers lie
 BEVEL_PX = 55.0  # behind the edge the thimble widens about so far, then runs level
-OUTLIER = 0.08  # share of numbers that are not what they seem
+OUTLIER = 0.05  # share of numbers that are not what they seem
 NOT_ENGRAVED = 0.005  # belief in numbers of the thimble below which those that it lacks say nothing
 U_PHASE_DIVISIONS = 0.012  # of the phase of clear divisions: 0.007 to 0.015 on tune, by size
 U_SEEN_DIVISIONS = 0.006  # of the phase by the photo's own pixels, besides what their fit says
@@ -300,7 +300,7 @@ def whole_log_likelihood(
         engraved = table.sum()
         table = (table + NOT_ENGRAVED / divisions) / (engraved + NOT_ENGRAVED)
         good = np.fft.irfft(np.fft.rfft(near, axis=1) * np.fft.rfft(table), divisions, axis=1)
-        share = 1 - (1 - OUTLIER) * min(1.0, 1.25 * peak.heat)
+        share = 1 - (1 - OUTLIER) * peak.stands
         total += np.log(share / divisions + (1 - share) * good)
         total += math.log(share + (1 - share) * engraved)
     top = total.max(axis=0)
