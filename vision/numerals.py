@@ -25,8 +25,8 @@ ORIGIN = (47.5, 39.5)  # (x, y) in px of the place that is looked at
 ZOOM = 1.6  # of its frame over the close-up's
 VALUES = 100  # 0 to 99: numbers less their hundreds
 HUNDREDS = 4  # 0 to 3
-# How likely a number stands at a place, by the heat there: a constant and what each unit adds. Least
-# log loss of the confidence on tune
+# How likely a number stands at a place, by the heat there: a constant, and what each unit adds (on
+# tune, by the confidence's log loss)
 STANDS = (0.2, 1.5)
 
 
