@@ -15,7 +15,8 @@ import numpy as np
 import pytest
 
 from vision import finder
-from vision.finder import Look, decode, find, look_at, tiles
+from vision.closeup import Pose
+from vision.finder import Look, decode, find, look_at, pose_again, tiles
 
 
 def disc(photo, x, y, angle, diameter):
@@ -193,6 +194,31 @@ def test_a_large_scale_that_is_gone_from_farther_is_kept():
     assert found.pose.sleeve_diameter_px == pytest.approx(250, rel=0.01)
 
 
+def test_a_scale_seen_from_farther_is_posed_from_nearer():
+    """It is 30 px in the first square, too small to be sure of, and 20 in the second."""
+    photo = disc(np.full((384, 384), 60, np.uint8), 200.3, 190.8, 0.8, 30.0)
+    sides = []
+
+    def seer(square):
+        sides.append(square)
+        return Eye(sure_from_px=100.0)(square)
+
+    find(photo, seer)
+    near = finder.SIDE_PX / finder.MOST_ENLARGED  # px of the photo in a look from nearer
+    wanted = look_at(photo, 200.3, 190.8, near).square
+    assert sum(np.abs(wanted.astype(int) - square).mean() < 1.0 for square in sides) == 2
+
+
+def test_a_scale_beside_a_place_is_posed_again_from_two_distances():
+    photo = disc(np.full((600, 800), 60, np.uint8), 420.3, 300.6, 0.8, 100.0)
+    eye = Eye()
+    (found,) = pose_again(photo, Pose(340.0, 290.0, 0.0, 90.0), eye)
+    assert eye.looks == 2
+    assert math.dist((found.pose.x, found.pose.y), (420.3, 300.6)) < 0.3
+    assert found.pose.sleeve_diameter_px == pytest.approx(100, rel=0.01)
+    assert pose_again(np.full((600, 800), 60, np.uint8), found.pose, eye) == ()
+
+
 def test_a_small_scale_is_taken_again_from_nearer():
     photo = disc(np.full((3000, 4000), 60, np.uint8), 3000.3, 700.6, 0.8, 160.0)
     eye = Eye()
@@ -219,15 +245,15 @@ def test_a_scale_that_is_missed_at_first_is_found_in_tiles():
     assert found.pose.probability > 0.5
 
 
-@pytest.mark.parametrize(("sure_from_px", "looks"), [(100.0, 3), (170.0, 8)])
+@pytest.mark.parametrize(("sure_from_px", "looks"), [(100.0, 4), (170.0, 9)])
 def test_tiles_are_looked_at_from_the_likeliest_on_until_one_is_sure(sure_from_px, looks):
-    """Of 77 px in the first square, smaller from farther, and of 154 px in each of six tiles."""
+    """Of 77 px in the first square, 51 from farther, then from nearer, and 154 in each of six tiles."""
     photo = disc(np.full((3000, 4000), 60, np.uint8), 2900.4, 1900.2, 0.5, 800.0)
     eye = Eye(sure_from_px)
     (found,) = find(photo, eye)
     assert eye.looks == looks
     assert math.dist((found.pose.x, found.pose.y), (2900.4, 1900.2)) < 0.12 * 4000 / 384
-    assert (found.pose.probability > 0.8) == (looks == 3)
+    assert (found.pose.probability > 0.8) == (looks == 4)
 
 
 def test_what_is_gone_from_nearer_is_doubted():

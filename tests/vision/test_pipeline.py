@@ -52,31 +52,57 @@ def test_however_sure_one_look_is_another_is_taken(monkeypatch, taken, again, lo
 
 
 @pytest.mark.parametrize(
-    ("codes", "third", "looks"),
+    ("codes", "third", "told", "decisions", "looks"),
     [
-        (["turn_ambiguous"], "third", ["best", "aside", "third", "fourth"]),
-        (["scale_ambiguous", "sleeve_unread"], None, ["best", "aside", "fourth"]),
-        (["uncertain", "glare"], "third", None),  # however often it is looked at, there is glare
+        (["turn_ambiguous"], "third", 2, [["third"]], 2),
+        (["turn_ambiguous"], "third", 9, [["third"], ["third", "fourth"]], 3),
+        (["scale_ambiguous", "sleeve_unread"], None, 2, [["fourth"]], 3),
+        (
+            ["uncertain", "glare"],
+            "third",
+            2,
+            [],
+            1,
+        ),  # however often it is looked at: there is glare
     ],
 )
-def test_what_two_looks_leave_open_is_looked_at_twice_more(monkeypatch, taken, codes, third, looks):
+def test_what_stays_open_is_looked_at_further(
+    monkeypatch, taken, codes, third, told, decisions, looks
+):
     taken.seen[1] = third
     refused = Refusal(tuple(reason(code) for code in codes))
     decided = []
 
     def decide(_, findings, *_rest):
         decided.append(list(findings))
-        return refused if len(decided) == 1 else "read"
+        return refused if len(decided) < told else "read"
 
     monkeypatch.setattr(pipeline, "_decided", decide)
     outcome = pipeline.sight(PHOTO, None)
-    if looks is None:
-        assert outcome == refused
-        assert (len(taken.places), decided) == (1, [["best", "aside"]])
-        return
-    assert outcome == "read"
-    assert decided == [["best", "aside"], looks]
-    assert len({(place.x, place.y, place.sleeve_diameter_px) for place in taken.places}) == 3
+    assert decided == [["best", "aside", *further] for further in [[], *decisions]]
+    assert outcome == ("read" if len(decided) == told else refused)
+    places = {(place.x, place.y, place.sleeve_diameter_px) for place in taken.places}
+    assert len(places) == len(taken.places) == looks
+
+
+@pytest.mark.parametrize(
+    ("present", "shows", "quality"), [(0.9, "some", 0.8), (0.9, None, 0.04), (0.3, "some", 0.02)]
+)
+def test_a_sure_scale_that_shows_nothing_is_posed_again(monkeypatch, present, shows, quality):
+    """But not where the close-up holds none at all."""
+    again = Pose(140.0, 80.0, 0.1, 40.0)
+    marks = SimpleNamespace(present=present)
+    nothing = SimpleNamespace(findings=None, quality=0.02, marks=marks, pose=POSE)
+
+    def look(_, pose):
+        if pose is POSE:
+            return nothing
+        return SimpleNamespace(findings=shows, quality=0.8 if shows else 0.04, pose=pose)
+
+    monkeypatch.setattr(pipeline, "find", lambda _: [SimpleNamespace(pose=POSE)])
+    monkeypatch.setattr(pipeline, "pose_again", lambda *_: [SimpleNamespace(pose=again)])
+    monkeypatch.setattr(pipeline, "look", look)
+    assert pipeline._best_look(PHOTO.grey).quality == quality
 
 
 @pytest.mark.parametrize(

@@ -206,6 +206,23 @@ def test_one_misread_number_of_three_does_not_matter(whole):
         assert int(np.argmax(wholes(numbers, on))) == whole
 
 
+@pytest.mark.parametrize(("divisions", "whole"), [(25, 14), (50, 34), (100, 34)])
+def test_numbers_that_the_thimble_lacks_are_left_out(divisions, whole):
+    """A 5 with a faint tens digit: 35 more likely than 15, where there is a 35."""
+    on = ideal(divisions, 0.37)
+    (near,) = [
+        n
+        for n in engraved(divisions, 14.37, on.radius, on.middle)
+        if np.argmax(n.log_probability) == 15
+    ]
+    share = np.full(100, 1e-4)
+    share[[15, 35, 45]] = 0.02, 0.9, 0.06
+    doubtful = replace(near, log_probability=np.log(share / share.sum()))
+    log = wholes([doubtful], on)
+    assert int(np.argmax(log)) == whole
+    assert log[whole] > np.sort(log)[-3] + 1.0
+
+
 def test_all_numbers_misread_alike_carry_the_day():
     # so that the test before can fail: three misread by the same amount do matter
     on = ideal(50, 0.37)
