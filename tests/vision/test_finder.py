@@ -247,7 +247,7 @@ def test_a_scale_that_is_missed_at_first_is_found_in_tiles():
 
 @pytest.mark.parametrize(("sure_from_px", "looks"), [(100.0, 4), (170.0, 9)])
 def test_tiles_are_looked_at_from_the_likeliest_on_until_one_is_sure(sure_from_px, looks):
-    """Of 77 px in the first square, 51 from farther, then from nearer, and 154 in each of six tiles."""
+    """Of 77 px in the first square, 51 from farther, then from nearer; 154 in each of six tiles."""
     photo = disc(np.full((3000, 4000), 60, np.uint8), 2900.4, 1900.2, 0.5, 800.0)
     eye = Eye(sure_from_px)
     (found,) = find(photo, eye)
