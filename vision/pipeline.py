@@ -255,7 +255,7 @@ def sight(
     found = [look.findings for look in (best, aside) if look.findings is not None]
     decided = _decided(best, found, weigh_looks(found, known), known, trusted)
     for off in FURTHER:
-        if not _is_open(decided) or math.prod(trusted) < objections.ACCEPT:
+        if not _is_open(decided) or math.prod(trusted) < objections.confidence_asked(known):
             break
         further = _look_once(photo.grey, _beside(best.pose, off)).findings
         if further is not None:
@@ -344,7 +344,8 @@ def _decided(
         if p > 1e-4
     )
     reasons = objections.against(seen.grey, looks[0], weighed, known, px)
-    reasons = reasons or objections.doubts(seen.grey, looks[0], chosen, confidence, trusted)
+    asked = objections.confidence_asked(known)
+    reasons = reasons or objections.doubts(seen.grey, looks[0], chosen, confidence, trusted, asked)
     if reasons:
         return Refusal(tuple(reasons), chosen.scale, alternatives, px, evidence)
     best = _alternative(chosen.scale, float(chosen.shown[0]), confidence)
