@@ -11,6 +11,7 @@ import pytest
 
 from tests.vision.test_decide import FINE, findings, on_a_line
 from vision import objections
+from vision.weighing import Known
 
 GAUGE = findings(FINE, 9, 13.4, 0.1)
 WIDTH, HEIGHT = 544, 256
