@@ -24,9 +24,9 @@ if TYPE_CHECKING:
 
 # Share of the best reading's probability that leaves its whole turn open
 NEXT_TURN = 0.2
-# Confidence from which a reading is given at all, of a named scale and of none: the most that leaves
-# 85 and 70 in 100 of tune's pictures of 8 px a division and more. Of 1214 of 6 px and more 1048
-# were accepted and 8 wrong, with none named 856 and 11
+# Confidence from which a reading is given at all, of a named scale and of none: the most that
+# leaves 85 and 70 in 100 of tune's pictures of 8 px a division and more. Of 1214 of 6 px and more
+# 1048 were accepted and 8 wrong, with none named 856 and 11
 ACCEPT, ACCEPT_UNNAMED = 0.9, 0.94
 # Without a named scale: probability from which no other scale is left, and from which no other
 # range start is. Below, where hardly a graduation or a number was seen, they may only say which is
