@@ -255,7 +255,7 @@ def sight(
     found = [look.findings for look in (best, aside) if look.findings is not None]
     decided = _decided(best, found, weigh_looks(found, known), known, trusted)
     for off in FURTHER:
-        if not _is_open(decided) or math.prod(trusted) < objections.confidence_asked(known):
+        if not _is_open(decided) or math.prod(trusted) < objections.ACCEPT:
             break
         further = _look_once(photo.grey, _beside(best.pose, off)).findings
         if further is not None:

@@ -11,7 +11,6 @@ import pytest
 
 from tests.vision.test_decide import FINE, findings, on_a_line
 from vision import objections
-from vision.weighing import Known
 
 GAUGE = findings(FINE, 9, 13.4, 0.1)
 WIDTH, HEIGHT = 544, 256
@@ -82,20 +81,12 @@ def test_a_reading_that_does_not_stand_out_is_refused_for_the_doubt(
     grey, confidence, trusted, code
 ):
     found = replace(GAUGE, on_thimble=[])
-    reasons = objections.doubts(grey, found, POSTERIOR, confidence, trusted, 0.9)
+    reasons = objections.doubts(grey, found, POSTERIOR, confidence, trusted)
     assert [one.code for one in reasons] == ([code] if code else [])
-
-
-def test_more_is_asked_where_no_scale_is_named():
-    named, unnamed = (objections.confidence_asked(Known(scale)) for scale in (FINE, None))
-    assert named < unnamed
-    for asked, codes in ((named, []), (unnamed, ["uncertain"])):
-        doubts = objections.doubts(SHARP, GAUGE, POSTERIOR, 0.92, (0.93, 1.0), asked)
-        assert [one.code for one in doubts] == codes
 
 
 def test_a_turn_that_is_left_open_is_told_unless_the_line_is_in_doubt():
     open_turn = SimpleNamespace(**vars(POSTERIOR) | {"probability": np.array([0.6, 0.4])})
-    told = objections.doubts(SHARP, GAUGE, open_turn, 0.6, (1.0, 0.99), 0.9)
-    hidden = objections.doubts(SHARP, GAUGE, open_turn, 0.4, (1.0, 0.5), 0.9)
+    told = objections.doubts(SHARP, GAUGE, open_turn, 0.6, (1.0, 0.99))
+    hidden = objections.doubts(SHARP, GAUGE, open_turn, 0.4, (1.0, 0.5))
     assert [one.code for one in (*told, *hidden)] == ["turn_ambiguous", "line_hidden"]
