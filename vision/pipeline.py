@@ -344,8 +344,7 @@ def _decided(
         if p > 1e-4
     )
     reasons = objections.against(seen.grey, looks[0], weighed, known, px)
-    asked = objections.confidence_asked(known)
-    reasons = reasons or objections.doubts(seen.grey, looks[0], chosen, confidence, trusted, asked)
+    reasons = reasons or objections.doubts(seen.grey, looks[0], chosen, confidence, trusted)
     if reasons:
         return Refusal(tuple(reasons), chosen.scale, alternatives, px, evidence)
     best = _alternative(chosen.scale, float(chosen.shown[0]), confidence)
