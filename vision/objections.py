@@ -34,6 +34,9 @@ SCALE_CLEAR, START_CLEAR = 0.98, 0.985
 LEAST_PX_PER_DIVISION = (
     2.4  # below, neighbouring lines run together (sampling theorem, and a little)
 )
+# Below, half-millimetre lines of a sleeve stand less than 2 px apart (sampling theorem; a division
+# of fifty is about a millimetre round the thimble): pitches can't be told apart, whatever fits
+LEAST_PX_UNNAMED = 4.0
 REVERSED_LOG_RATIO = 4.0  # evidence for numbers that run the other way
 LEAST_BEVEL_PX = 12.0  # of close-up beside the edge in which divisions could be seen at all
 LEAST_EVENNESS = 0.3  # of the thimble's grating; below, no divisions were seen
@@ -78,7 +81,9 @@ def against(
         out.append(reason(_why_no_divisions(grey, f)))
     if known.scale is None:
         sure = weighed.share * chosen.start_probability
-        if weighed.share < SCALE_CLEAR or chosen.start_probability < START_CLEAR:
+        if px_per_division < LEAST_PX_UNNAMED:
+            out.append(reason("scale_ambiguous"))
+        elif weighed.share < SCALE_CLEAR or chosen.start_probability < START_CLEAR:
             out.append(reason("scale_ambiguous", sure, SCALE_CLEAR))
     elif _another_grating(f, chosen.grating) or rival_log_ratio(f, weighed, known) > ANOTHER_PITCH:
         out.append(reason("scale_mismatch"))

@@ -11,6 +11,7 @@ import pytest
 
 from tests.vision.test_decide import FINE, findings, on_a_line
 from vision import objections
+from vision.weighing import Known, weigh_looks
 
 GAUGE = findings(FINE, 9, 13.4, 0.1)
 WIDTH, HEIGHT = 544, 256
@@ -52,6 +53,17 @@ def test_a_scale_without_a_line_is_too_small_or_blurred_or_hidden():
     # fifty divisions round a sleeve of 30 px are 30 pi / 50 = 1.9 px apart
     assert objections.why_nothing(soft, 30.0, "line_hidden") == "too_small"
     assert objections.why_nothing(sharp, 45.0, "cut_off") == "cut_off"
+
+
+@pytest.mark.parametrize(
+    ("named", "px", "codes"),
+    [(False, 3.9, ["scale_ambiguous"]), (False, 4.1, []), (True, 3.9, [])],
+)
+def test_a_pitch_is_not_told_from_lines_that_run_together(named, px, codes):
+    """Half a millimetre is half a division of fifty or so: lines 2 px apart (sampling theorem)."""
+    known = Known(FINE if named else None)
+    told = objections.against(SHARP, GAUGE, weigh_looks([GAUGE], Known(FINE)), known, px)
+    assert [one.code for one in told] == codes
 
 
 @pytest.mark.parametrize(("room_px", "cut"), [(-20.0, True), (0.0, True), (15.0, False)])
