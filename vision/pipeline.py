@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -38,8 +37,6 @@ from vision.sighting import Alternative, Refusal, Sighting
 from vision.weighing import Known, Weighed, weigh_looks
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from numpy.typing import NDArray
 
     from vision.finder import Found
@@ -272,9 +269,9 @@ def _best_look(grey: NDArray[np.uint8]) -> Look | None:
     return _best_of(grey, pose_again(grey, best.pose), best)
 
 
-def _best_of(grey: NDArray[np.uint8], places: Iterable[Found], best: Look | None) -> Look | None:
+def _best_of(grey: NDArray[np.uint8], places: tuple[Found, ...], best: Look | None) -> Look | None:
     """Look at the likeliest of some places until one is good; the best of these and `best`."""
-    for place in itertools.islice(places, MOST_POSES):
+    for place in places[:MOST_POSES]:
         seen = look(grey, place.pose)
         if best is None or seen.quality > best.quality:
             best = seen

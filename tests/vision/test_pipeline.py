@@ -57,13 +57,8 @@ def test_however_sure_one_look_is_another_is_taken(monkeypatch, taken, again, lo
         (["turn_ambiguous"], "third", 2, [["third"]], 2),
         (["turn_ambiguous"], "third", 9, [["third"], ["third", "fourth"]], 3),
         (["scale_ambiguous", "sleeve_unread"], None, 2, [["fourth"]], 3),
-        (
-            ["uncertain", "glare"],
-            "third",
-            2,
-            [],
-            1,
-        ),  # however often it is looked at: there is glare
+        # however often it is looked at: there is glare
+        (["uncertain", "glare"], "third", 2, [], 1),
     ],
 )
 def test_what_stays_open_is_looked_at_further(
